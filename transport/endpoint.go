@@ -1,0 +1,99 @@
+package transport
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"sort"
+	"strings"
+)
+
+// Endpoint is a place frames come from or status goes to, as the user wrote
+// it: scheme:address?option=value&...
+type Endpoint struct {
+	Scheme  string            // "can", "serial", "capture", "http", ...
+	Address string            // what follows the scheme, without the options
+	Options map[string]string // the options, by name; nil if there are none
+}
+
+// ParseEndpoint reads an endpoint. A text without a scheme is the path of a
+// capture: "bench.pcapng" means "capture:bench.pcapng".
+func ParseEndpoint(text string) (Endpoint, error) {
+	if text == "" {
+		return Endpoint{}, fmt.Errorf("the endpoint is empty: write scheme:address, as in can:can0 or capture:bench.pcapng")
+	}
+	scheme, rest := splitScheme(text)
+	address, query, hasOptions := strings.Cut(rest, "?")
+	e := Endpoint{Scheme: scheme, Address: address}
+	if !hasOptions {
+		return e, nil
+	}
+	values, err := url.ParseQuery(query)
+	if err != nil {
+		return Endpoint{}, fmt.Errorf("endpoint %q: the options after ? cannot be read: %w", text, err)
+	}
+	e.Options = make(map[string]string, len(values))
+	for name, all := range values {
+		if len(all) != 1 || name == "" {
+			return Endpoint{}, fmt.Errorf("endpoint %q: option %q must be given once, as name=value", text, name)
+		}
+		e.Options[name] = all[0]
+	}
+	return e, nil
+}
+
+// splitScheme cuts "can:can0" in two. A word of one letter before the colon
+// is a drive of a Windows path, and a word with a slash is a path.
+func splitScheme(text string) (scheme, rest string) {
+	word, after, found := strings.Cut(text, ":")
+	if !found || len(word) < 2 || strings.ContainsAny(word, `/\.?`) {
+		return "capture", text
+	}
+	return word, after
+}
+
+// String is the endpoint as a user would write it.
+func (e Endpoint) String() string {
+	text := e.Scheme + ":" + e.Address
+	names := make([]string, 0, len(e.Options))
+	for name := range e.Options {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	for i, name := range names {
+		text += map[bool]string{true: "?", false: "&"}[i == 0]
+		text += url.QueryEscape(name) + "=" + url.QueryEscape(e.Options[name])
+	}
+	return text
+}
+
+// Allow returns an error for the first option that is none of the names.
+func (e Endpoint) Allow(names ...string) error {
+	for name := range e.Options {
+		known := false
+		for _, n := range names {
+			known = known || n == name
+		}
+		if known {
+			continue
+		}
+		if len(names) == 0 {
+			return fmt.Errorf("endpoint %q: %s: takes no options, and %q is given", e, e.Scheme, name)
+		}
+		return fmt.Errorf("endpoint %q: there is no option %q; %s: takes %s", e, name, e.Scheme, strings.Join(names, ", "))
+	}
+	return nil
+}
+
+// ListenAddress is the address to listen on. One that names no host listens
+// on the loopback interface only: ":502" becomes "127.0.0.1:502".
+func (e Endpoint) ListenAddress() (string, error) {
+	host, port, err := net.SplitHostPort(e.Address)
+	if err != nil {
+		return "", fmt.Errorf("endpoint %q: the address must be host:port, as in 127.0.0.1:8080: %w", e, err)
+	}
+	if host == "" {
+		host = "127.0.0.1"
+	}
+	return net.JoinHostPort(host, port), nil
+}
