@@ -27,7 +27,7 @@ func TestParseEndpoint(t *testing.T) {
 
 func TestParseEndpointRefuses(t *testing.T) {
 	for text, says := range map[string]string{
-		"":                           "empty",
+		"":                            "empty",
 		"serial:/dev/x?baud=1&baud=2": `option "baud" must be given once`,
 		"serial:/dev/x?baud=%zz":      "cannot be read",
 		"serial:/dev/x?=9600":         "must be given once",

@@ -1,0 +1,177 @@
+package pack
+
+import "slices"
+
+// Status is what is known about one pack at one instant, or about a bank as a
+// whole. The zero value knows nothing. Copy it with [Status.CopyTo], as its
+// lists are shared by assignment.
+type Status struct {
+	Time       int64 // nanoseconds since the Unix epoch of the newest frame used; 0 if there is none
+	Now        int64 // the instant the status speaks of, in the same unit; age_s is Now - Time
+	Source     string
+	Mapping    string
+	Address    uint32
+	HasAddress bool
+
+	Alarms      AlarmSet
+	AlarmsStale bool // a message that carries alarms is overdue
+
+	values [Count]Value
+	texts  [Hardware + 1]Text
+	cells  []Value
+	temps  []Value
+	balanc []Value
+}
+
+// list is where a list quantity's elements are kept.
+func (s *Status) list(q Quantity) *[]Value {
+	switch q {
+	case Cells:
+		return &s.cells
+	case Temps:
+		return &s.temps
+	case Balancing:
+		return &s.balanc
+	}
+	panic("pack: " + q.String() + " is not a list")
+}
+
+// Put writes a number or a flag as it is, with its time and trust. A value
+// whose trust is 0 makes the quantity unknown.
+func (s *Status) Put(q Quantity, v Value) { s.values[q] = v }
+
+// SetNumber writes a number that is known and trusted.
+func (s *Status) SetNumber(q Quantity, d Decimal, at int64) {
+	s.values[q] = Value{Coef: d.Coef, Exp: d.Exp, At: at, Trust: Known}
+}
+
+// SetFlag writes a flag that is known and trusted.
+func (s *Status) SetFlag(q Quantity, on bool, at int64) {
+	v := Value{At: at, Trust: Known}
+	if on {
+		v.Coef = 1
+	}
+	s.values[q] = v
+}
+
+// PutText writes part of a text quantity at byte offset from; v gives time and
+// trust.
+func (s *Status) PutText(q Quantity, from int, part []byte, v Value) {
+	if from == 0 {
+		s.texts[q] = Text{}
+	}
+	s.texts[q].Write(from, part)
+	s.values[q] = v
+}
+
+// PutElement writes element i, from 0, of a list quantity. It does nothing
+// beyond the list's greatest length.
+func (s *Status) PutElement(q Quantity, i int, v Value) {
+	if i < 0 || i >= catalogue[q].Max {
+		return
+	}
+	list := s.list(q)
+	for len(*list) <= i {
+		*list = append(*list, Value{})
+	}
+	(*list)[i] = v
+}
+
+// Truncate cuts a list quantity to its first n elements.
+func (s *Status) Truncate(q Quantity, n int) {
+	list := s.list(q)
+	*list = (*list)[:min(n, len(*list))]
+}
+
+// Clear makes a quantity unknown.
+func (s *Status) Clear(q Quantity) {
+	s.values[q] = Value{}
+	if catalogue[q].Kind.List() {
+		s.Truncate(q, 0)
+	}
+}
+
+// Value is the quantity's value as it is held, trusted or not.
+func (s *Status) Value(q Quantity) Value { return s.values[q] }
+
+// Usable is the value that an output which cannot mark trust may show: one
+// that is known, within its range and not overdue, or what an overdue
+// permission has become.
+func (s *Status) Usable(q Quantity) (Decimal, bool) {
+	v := s.values[q]
+	fresh := v.Trust == Known
+	forbidden := v.Trust == Known|Stale && catalogue[q].Overdue == Forbids
+	return v.Decimal(), fresh || forbidden
+}
+
+// Text is a text quantity, "" if it is not known.
+func (s *Status) Text(q Quantity) string {
+	if s.values[q].Trust&Known == 0 {
+		return ""
+	}
+	return s.texts[q].String()
+}
+
+// Elements are a list quantity's values, from cell or sensor 1. They hold
+// until the status is written again.
+func (s *Status) Elements(q Quantity) []Value {
+	list := *s.list(q)
+	for len(list) > 0 && list[len(list)-1].Trust == 0 {
+		list = list[:len(list)-1]
+	}
+	return list
+}
+
+// Has tells whether anything is known of the quantity.
+func (s *Status) Has(q Quantity) bool {
+	if catalogue[q].Kind.List() {
+		return len(s.Elements(q)) > 0
+	}
+	return s.values[q].Trust&Known != 0
+}
+
+// Stale tells whether the quantity, or an element of it, is overdue.
+func (s *Status) Stale(q Quantity) bool {
+	if !catalogue[q].Kind.List() {
+		return s.values[q].Trust&Stale != 0
+	}
+	return slices.ContainsFunc(*s.list(q), func(v Value) bool { return v.Trust&Stale != 0 })
+}
+
+// CopyTo makes to an independent copy, which reuses the lists that to has.
+func (s *Status) CopyTo(to *Status) {
+	cells, temps, balanc := to.cells[:0], to.temps[:0], to.balanc[:0]
+	*to = *s
+	to.cells = append(cells, s.cells...)
+	to.temps = append(temps, s.temps...)
+	to.balanc = append(balanc, s.balanc...)
+}
+
+// Expire applies the rule of each quantity to the values that overdue calls
+// overdue: see [Overdue].
+func (s *Status) Expire(overdue func(Value) bool) {
+	for q := range Count {
+		v := &s.values[q]
+		if v.Trust != 0 && overdue(*v) {
+			expire(v, catalogue[q].Overdue)
+		}
+	}
+	for _, list := range [][]Value{s.cells, s.temps, s.balanc} {
+		for i := range list {
+			if list[i].Trust != 0 && overdue(list[i]) {
+				list[i].Trust |= Stale
+			}
+		}
+	}
+}
+
+func expire(v *Value, rule Overdue) {
+	switch rule {
+	case Forbids:
+		v.Coef, v.Exp, v.Trust = 0, 0, Known|Stale
+	case Withheld:
+		v.Trust = Stale
+	default:
+		v.Trust |= Stale
+	}
+}
