@@ -1,0 +1,201 @@
+package decode
+
+import (
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/transport"
+)
+
+// MaxPacks is the most packs that one source is followed for. It bounds the
+// memory that a bus full of invented addresses can cost.
+const MaxPacks = 256
+
+// Outcome is what became of a frame.
+type Outcome uint8
+
+// The outcomes. All but Decoded and Unknown are rejections: they leave every
+// status untouched.
+const (
+	Decoded    Outcome = iota
+	Unknown            // no message of the mapping has this id
+	Short              // fewer bytes than the message needs
+	Long               // more bytes than the message may have
+	OutOfRange         // a field that counts others is outside its range
+	Damaged            // the bus saw an error, or it is no data frame
+	Crowded            // one pack more than [MaxPacks]
+	outcomes
+)
+
+var outcomeNames = [outcomes]string{"decoded", "unknown", "short", "long", "out-of-range", "damaged", "crowded"}
+
+// String is the outcome's name as it stands in counters.
+func (o Outcome) String() string { return outcomeNames[o] }
+
+// Outcomes are all outcomes.
+func Outcomes() []Outcome {
+	all := make([]Outcome, outcomes)
+	for i := range all {
+		all[i] = Outcome(i)
+	}
+	return all
+}
+
+// Counters count the frames of a source by what became of them.
+type Counters [outcomes]uint64
+
+// Frames is how many frames there were.
+func (c *Counters) Frames() (sum uint64) {
+	for _, n := range c {
+		sum += n
+	}
+	return sum
+}
+
+// Rejected is how many frames the mapping knows but could not read.
+func (c *Counters) Rejected() uint64 { return c.Frames() - c[Decoded] - c[Unknown] }
+
+// Decoder follows the frames of one source and keeps the status of each pack
+// it hears. It is not safe for use by several goroutines at once.
+type Decoder struct {
+	table    *mapping.Compiled
+	source   string
+	packs    []*heard
+	last     *heard // of the newest frame
+	counters Counters
+	unknown  unknownIDs
+	named    lets // of the frame being read
+}
+
+// heard is one pack that a decoder hears.
+type heard struct {
+	address uint32
+	status  pack.Status
+	seen    []int64         // time of each message's newest frame; 0 before the first
+	alarms  []pack.AlarmSet // what each message says of alarms
+}
+
+// NewDecoder begins to follow a source, whose name goes into every status.
+func NewDecoder(table *mapping.Compiled, source string) *Decoder {
+	return &Decoder{table: table, source: source, unknown: newUnknownIDs()}
+}
+
+// Decode takes one frame. It allocates nothing once it knows the pack.
+func (d *Decoder) Decode(f *transport.Frame) Outcome {
+	outcome := d.decode(f)
+	d.counters[outcome]++
+	return outcome
+}
+
+func (d *Decoder) decode(f *transport.Frame) Outcome {
+	if f.Medium != transport.CAN {
+		return Unknown
+	}
+	if f.Flags&(transport.Remote|transport.BusError|transport.Damaged) != 0 {
+		return Damaged
+	}
+	p := d.table.FindCAN(f.ID, f.Flags&transport.Extended != 0)
+	switch {
+	case p == nil:
+		d.unknown.count(f)
+		return Unknown
+	case len(f.Data) < p.MinBytes:
+		return Short
+	case len(f.Data) > p.MaxBytes:
+		return Long
+	case p.ByReader:
+		return Decoded
+	}
+	return d.apply(p, f)
+}
+
+// apply writes a frame's fields into its pack's status. Whatever can fail comes
+// before anything is written.
+func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
+	d.named.known = 0
+	if len(p.Named) > 0 && !readNamed(p.Named, f.Data, &d.named) {
+		return OutOfRange
+	}
+	address, has := p.Address(f.ID)
+	h := d.pack(address, has)
+	if h == nil {
+		return Crowded
+	}
+	r := reading{status: &h.status, lets: &d.named, at: f.Time, by: uint16(p.Index)}
+	if p.Alarms {
+		h.alarms[p.Index] = pack.AlarmSet{}
+		r.alarms = &h.alarms[p.Index]
+	}
+	r.read(p.Ops, f.Data)
+	h.seen[p.Index] = f.Time
+	h.status.Time = max(h.status.Time, f.Time)
+	return Decoded
+}
+
+// pack is the pack at an address, which it begins to follow if it is new; nil
+// if there are too many.
+func (d *Decoder) pack(address uint32, has bool) *heard {
+	if d.last != nil && d.last.address == address {
+		return d.last
+	}
+	for _, h := range d.packs {
+		if h.address == address {
+			d.last = h
+			return h
+		}
+	}
+	if len(d.packs) == MaxPacks {
+		return nil
+	}
+	h := &heard{
+		address: address,
+		seen:    make([]int64, len(d.table.Programs)),
+		alarms:  make([]pack.AlarmSet, len(d.table.Programs)),
+	}
+	h.status.Source, h.status.Mapping = d.source, d.table.Name
+	h.status.Address, h.status.HasAddress = address, has
+	d.packs = append(d.packs, h)
+	d.last = h
+	return h
+}
+
+// Packs is how many packs were heard. They are numbered from 0 in the order of
+// their first frames.
+func (d *Decoder) Packs() int { return len(d.packs) }
+
+// Counters are the counts of frames so far.
+func (d *Decoder) Counters() Counters { return d.counters }
+
+// UnknownIDs are the ids that the mapping does not know, the most frequent first.
+func (d *Decoder) UnknownIDs() []UnknownID { return d.unknown.sorted() }
+
+// Status writes what is known of pack i at an instant to s: overdue values
+// marked, and what follows from the others added. It is false, and s means
+// nothing, if no message of the pack is fresh: a status with no fresh frame is
+// no status.
+func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
+	h := d.packs[i]
+	h.status.CopyTo(s)
+	s.Now = now
+	s.Expire(func(v pack.Value) bool { return d.overdue(int(v.By), v.At, now) })
+	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
+	fresh := false
+	for m := range d.table.Programs {
+		if h.seen[m] == 0 {
+			continue
+		}
+		overdue := d.overdue(m, h.seen[m], now)
+		fresh = fresh || !overdue && (d.table.Programs[m].Timeout > 0 || !d.table.Periodic)
+		if h.alarms[m].Known != 0 {
+			s.Alarms = s.Alarms.Merge(h.alarms[m])
+			s.AlarmsStale = s.AlarmsStale || overdue
+		}
+	}
+	s.Derive()
+	return fresh
+}
+
+// overdue tells whether what a message said at an instant is overdue now.
+func (d *Decoder) overdue(message int, at, now int64) bool {
+	timeout := int64(d.table.Programs[message].Timeout)
+	return timeout > 0 && now-at > timeout
+}

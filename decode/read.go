@@ -1,0 +1,281 @@
+package decode
+
+import (
+	"encoding/binary"
+	"math/bits"
+
+	"packlink/decode/pack"
+	"packlink/mapping"
+)
+
+// lets are the values of a message's named fields.
+type lets struct {
+	values [mapping.MaxLets]int64
+	known  uint64
+}
+
+// get is the value of a named field. A field of a group, which is there many
+// times, has a name but no place: i is -1.
+func (l *lets) get(i int) (value int64, known bool) {
+	if i < 0 || l.known>>i&1 == 0 {
+		return 0, false
+	}
+	return l.values[i], true
+}
+
+// window is the eight bytes from start on, the first byte least significant.
+// Bytes beyond the end are 0.
+func window(data []byte, start int) uint64 {
+	if start+8 <= len(data) {
+		return binary.LittleEndian.Uint64(data[start:])
+	}
+	var w uint64
+	for i, b := range data[min(start, len(data)):] {
+		w |= uint64(b) << (8 * i)
+	}
+	return w
+}
+
+// raw takes a field's bits out of its window.
+func raw(op *mapping.Op, w uint64) uint64 {
+	if op.Big {
+		w = bits.ReverseBytes64(w)
+	}
+	r := w >> op.Shift & op.Mask
+	if op.SwapWords {
+		r = swapWords(r, op.Type.Bits)
+	}
+	return r
+}
+
+// swapWords reverses the order of the 16-bit words of a number.
+func swapWords(r uint64, width int) (swapped uint64) {
+	for range width / 16 {
+		swapped = swapped<<16 | r&0xFFFF
+		r >>= 16
+	}
+	return swapped
+}
+
+// signed is a raw value as a number, by the field's sign.
+func signed(op *mapping.Op, r uint64) int64 {
+	return int64(r<<op.Extend) >> op.Extend
+}
+
+func missing(op *mapping.Op, r uint64) bool {
+	for _, m := range op.Missing {
+		if m == r {
+			return true
+		}
+	}
+	return false
+}
+
+// readNamed reads the named fields of a payload. It is not ok if one lies
+// outside its range: the message cannot be trusted then.
+func readNamed(ops []mapping.Op, data []byte, l *lets) (ok bool) {
+	for i := range ops {
+		op := &ops[i]
+		if op.Need > len(data) {
+			continue
+		}
+		r := raw(op, window(data, op.Start))
+		if missing(op, r) {
+			continue
+		}
+		v := signed(op, r)
+		if scaled := v*op.Mul + op.Add; scaled < op.Low || scaled > op.High {
+			return false
+		}
+		l.values[op.Slot], l.known = v, l.known|1<<op.Slot
+	}
+	return true
+}
+
+// reading is where the fields of one payload go.
+type reading struct {
+	status *pack.Status
+	alarms *pack.AlarmSet
+	lets   *lets
+	at     int64  // time of the frame
+	by     uint16 // index of the message
+}
+
+// read runs the operations over data, whose byte 0 is the fields' byte 0.
+func (r *reading) read(ops []mapping.Op, data []byte) {
+	loaded, w := -1, uint64(0)
+	for i := range ops {
+		op := &ops[i]
+		if op.Need > len(data) {
+			r.clear(op)
+			continue
+		}
+		if op.Start != loaded {
+			w, loaded = window(data, op.Start), op.Start
+		}
+		switch op.Kind {
+		case mapping.OpNumber:
+			if v := r.number(op, w); v.Trust != 0 || !op.Refines {
+				r.status.Put(op.Target.Quantity, v)
+			}
+		case mapping.OpFlag:
+			r.status.Put(op.Target.Quantity, r.flag(op, w))
+		case mapping.OpElement:
+			r.elements(op, data)
+		case mapping.OpAlarms:
+			readAlarms(op, raw(op, w), r.alarms)
+		case mapping.OpFlags:
+			r.flags(op, raw(op, w))
+		case mapping.OpText, mapping.OpDigits:
+			r.text(op, data, w)
+		}
+	}
+}
+
+// clear makes unknown what a shorter payload lacks. A list loses nothing that
+// another message gives.
+func (r *reading) clear(op *mapping.Op) {
+	switch op.Kind {
+	case mapping.OpNumber, mapping.OpFlag, mapping.OpText, mapping.OpDigits:
+		if op.Target != nil && !op.Refines && r.status.Value(op.Target.Quantity).By == r.by {
+			r.status.Clear(op.Target.Quantity)
+		}
+	case mapping.OpElement:
+		for i := range op.Repetitions() {
+			r.status.PutElement(op.Target.Quantity, op.Target.Element+i, pack.Value{})
+		}
+	}
+}
+
+// number is a field's value, the zero value if it is not available.
+func (r *reading) number(op *mapping.Op, w uint64) pack.Value {
+	bits := raw(op, w)
+	if missing(op, bits) {
+		return pack.Value{}
+	}
+	v := pack.Value{Coef: signed(op, bits)*op.Mul + op.Add, Exp: op.Exp, At: r.at, By: r.by, Trust: pack.Known}
+	switch {
+	case v.Coef < op.Low:
+		v.Trust |= pack.Below
+	case v.Coef > op.High:
+		v.Trust |= pack.Above
+	}
+	if op.ScaleSlot >= 0 {
+		return r.shift(op, v)
+	}
+	return v
+}
+
+// shift multiplies a value by the power of ten that another field gives. The
+// value is not known if the power is not.
+func (r *reading) shift(op *mapping.Op, v pack.Value) pack.Value {
+	power, known := r.lets.get(op.ScaleSlot)
+	exp := int64(v.Exp) + power
+	if !known || exp < -pack.MaxExp || exp > pack.MaxExp {
+		return pack.Value{}
+	}
+	v.Exp = int8(exp)
+	return v
+}
+
+// flag is a flag's value: the meaning of its raw value, or bit 0 if the field
+// names none. A raw value without a meaning is not known.
+func (r *reading) flag(op *mapping.Op, w uint64) pack.Value {
+	bits := raw(op, w)
+	v := pack.Value{Coef: int64(bits), At: r.at, By: r.by, Trust: pack.Known}
+	if missing(op, bits) {
+		return pack.Value{}
+	}
+	if len(op.Values) == 0 {
+		return v
+	}
+	for _, meaning := range op.Values {
+		if meaning.Raw == bits {
+			v.Coef = 0
+			if meaning.On {
+				v.Coef = 1
+			}
+			return v
+		}
+	}
+	return pack.Value{}
+}
+
+// elements reads a list's elements: as many as the field repeats, or as a
+// named field counts. What lies beyond the payload or the count is unknown.
+func (r *reading) elements(op *mapping.Op, data []byte) {
+	count := int64(op.Repetitions())
+	if op.RepeatSlot >= 0 {
+		counted, known := r.lets.get(op.RepeatSlot)
+		if !known || counted < 0 {
+			counted = 0
+		}
+		count = min(counted, count)
+		r.status.Truncate(op.Target.Quantity, op.Target.Element+int(count))
+	}
+	for i := range int(count) {
+		offset := i * op.StepBytes
+		v := pack.Value{}
+		if op.Need+offset <= len(data) {
+			v = r.number(op, window(data, op.Start+offset))
+		}
+		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
+	}
+}
+
+// flags reads one flag per bit into a list.
+func (r *reading) flags(op *mapping.Op, bits uint64) {
+	unknown := missing(op, bits)
+	for i := range op.Type.Bits {
+		v := pack.Value{Coef: int64(bits >> i & 1), At: r.at, By: r.by, Trust: pack.Known}
+		if unknown {
+			v = pack.Value{}
+		}
+		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
+	}
+}
+
+// readAlarms reads alarms from bits or pairs of bits. A pair that is neither
+// on nor off tells nothing.
+func readAlarms(op *mapping.Op, bits uint64, alarms *pack.AlarmSet) {
+	if missing(op, bits) {
+		return
+	}
+	width, mask := 1, uint64(1)
+	if op.Type.Base == mapping.Pairs {
+		width, mask = 2, 3
+	}
+	for _, slot := range op.Alarms {
+		switch state := bits >> (slot.Slot * width) & mask; state {
+		case op.On:
+			if slot.First {
+				alarms.Set(slot.Alarm, true)
+			}
+		case op.Off:
+			if active, _ := alarms.State(slot.Alarm); !active {
+				alarms.Set(slot.Alarm, false)
+			}
+		}
+	}
+}
+
+// text reads a text, or a number as its digits. Only NULs and blanks mean that
+// it is not known.
+func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
+	if op.Target == nil {
+		return
+	}
+	var digits [20]byte
+	part := digits[:0]
+	if op.Kind == mapping.OpText {
+		part = data[op.Start:op.Need]
+	} else if v := r.number(op, w); v.Trust != 0 {
+		part = v.Decimal().Append(part)
+	}
+	q := op.Target.Quantity
+	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}
+	r.status.PutText(q, op.Target.Element, part, v)
+	if op.Target.Element == 0 && r.status.Text(q) == "" {
+		r.status.Clear(q)
+	}
+}

@@ -1,0 +1,176 @@
+package decode
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/document"
+)
+
+// Verify runs every example of a mapping both ways: the bytes must mean what
+// the example gives, and nothing else, and what they mean must be written back
+// as the same bytes. It returns what does not hold, at its place in the file
+// name, whose content is data.
+func Verify(c *mapping.Compiled, name string, data []byte) document.Problems {
+	file := document.NewFile(name, data)
+	for i := range c.Programs {
+		for e := range c.Programs[i].Examples {
+			v := &verifier{File: file, program: &c.Programs[i], example: &c.Programs[i].Examples[e]}
+			v.run()
+		}
+	}
+	return file.Sorted()
+}
+
+type verifier struct {
+	*document.File
+	program *mapping.Program
+	example *mapping.Example
+	status  pack.Status
+	packs   []pack.Status
+	lets    lets
+}
+
+func (v *verifier) run() {
+	p, payload := v.program, v.example.Payload
+	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && p.Each == nil {
+		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
+		return
+	}
+	if !readNamed(p.Named, payload, &v.lets) {
+		v.fail("a named field of the example is outside its range")
+		return
+	}
+	r := reading{status: &v.status, alarms: &v.status.Alarms, lets: &v.lets, at: 1}
+	r.read(p.Ops, payload)
+	v.compare(v.withNamed(record(&v.status)), v.example.Gives)
+	v.groups()
+	v.writeBack()
+}
+
+func (v *verifier) fail(format string, args ...any) {
+	v.Report(v.example.Place, mapping.RuleExample, format, args...)
+}
+
+// withNamed adds the named fields that the example mentions to what was read.
+func (v *verifier) withNamed(read map[string]string) map[string]string {
+	for _, g := range v.example.Gives {
+		for i := range v.program.Named {
+			op := &v.program.Named[i]
+			if value, known := v.lets.get(op.Slot); known && op.Let == g.Key {
+				read[g.Key] = fmt.Sprint(value)
+			}
+		}
+	}
+	return read
+}
+
+// groups holds each pack of a message with a group against the example.
+func (v *verifier) groups() {
+	if v.program.Each == nil {
+		return
+	}
+	v.packs = readGroups(v.program, v.example.Payload, &v.lets, 1)
+	if len(v.packs) != len(v.example.Each) {
+		v.fail("the bytes hold %d packs, and each_gives has %d", len(v.packs), len(v.example.Each))
+		return
+	}
+	for i := range v.packs {
+		v.compare(record(&v.packs[i]), v.example.Each[i])
+	}
+}
+
+// compare holds what was read against what the example gives, key by key.
+func (v *verifier) compare(read map[string]string, gives []mapping.Given) {
+	given := make(map[string]bool)
+	for _, g := range gives {
+		given[key(g)] = true
+		got, ok := read[key(g)]
+		switch {
+		case !ok:
+			v.Report(g.Place, mapping.RuleExample, "the bytes do not give %s", g.Key)
+		case got != value(g):
+			v.Report(g.Place, mapping.RuleExample, "the bytes give %s: %s, not %s", g.Key, got, value(g))
+		}
+	}
+	for _, k := range slices.Sorted(maps.Keys(read)) {
+		if !given[k] {
+			v.fail("the bytes give %s: %s too; add it to gives", k, read[k])
+		}
+	}
+}
+
+// writeBack writes what was read and holds it against the example's bytes.
+func (v *verifier) writeBack() {
+	if v.program.ByReader {
+		return
+	}
+	written, err := payload(v.program, &v.status, &v.lets, len(v.example.Payload), nil)
+	if err == nil && v.program.Each != nil {
+		written, err = appendGroups(v.program, v.packs, &v.lets, written)
+	}
+	if err == nil && v.program.Read != nil && v.program.Read.Model != 0 {
+		headModel(v.program, written)
+	}
+	switch {
+	case err != nil:
+		v.fail("what the bytes mean cannot be written back: %v", err)
+	case !bytes.Equal(written, v.example.Payload):
+		v.fail("what the bytes mean is written back as % X", written)
+	}
+}
+
+// record is a status as its record shows it: each key's JSON text.
+func record(s *pack.Status) map[string]string {
+	var members map[string]json.RawMessage
+	if err := json.Unmarshal(s.AppendJSON(nil), &members); err != nil {
+		panic("decode: a record is not JSON: " + err.Error())
+	}
+	shown := make(map[string]string)
+	for key, text := range members {
+		if _, is := pack.ByKey(key); is || key == "alarms" {
+			shown[key] = string(text)
+		}
+	}
+	return shown
+}
+
+// key is a given key as it stands in a record: an element's list.
+func key(g mapping.Given) string {
+	if g.Target != nil {
+		return g.Target.Quantity.String()
+	}
+	return g.Key
+}
+
+// value is a given value as it stands in a record.
+func value(g mapping.Given) string {
+	if g.Key == "alarms" {
+		var s pack.Status
+		for _, a := range g.Alarms {
+			s.Alarms.Set(a, true)
+		}
+		if len(g.Alarms) == 0 {
+			return "[]"
+		}
+		return record(&s)["alarms"]
+	}
+	if g.Target == nil {
+		return strings.Join(g.Texts, ",")
+	}
+	switch row := g.Target.Quantity.Row(); row.Kind {
+	case pack.Word:
+		text, _ := json.Marshal(g.Texts[0])
+		return string(text)
+	case pack.Number, pack.Flag:
+		return g.Texts[0]
+	}
+	unknown := slices.Repeat([]string{"null"}, g.Target.Element)
+	return "[" + strings.Join(append(unknown, g.Texts...), ",") + "]"
+}

@@ -1,0 +1,325 @@
+package decode
+
+import (
+	"fmt"
+
+	"packlink/decode/pack"
+	"packlink/mapping"
+)
+
+// NotKnownError says that a payload cannot be written because the status does
+// not know a value, and the field has no way to say so.
+type NotKnownError struct{ Field string }
+
+// Error names the field.
+func (e *NotKnownError) Error() string {
+	return e.Field + " is not known, and its field has no value for \"not available\""
+}
+
+// NoRoomError says that a value does not fit its field. It is not written: it
+// would wrap around or be clamped.
+type NoRoomError struct {
+	Field string
+	Value pack.Decimal
+	Type  string
+}
+
+// Error names the field and the value.
+func (e *NoRoomError) Error() string {
+	return fmt.Sprintf("%s is %s, which does not fit its field (%s)", e.Field, e.Value, e.Type)
+}
+
+// writing is where a payload's fields come from.
+type writing struct {
+	status *pack.Status
+	lets   *lets
+	refuse func(op *mapping.Op, err error) error // asked about a field that cannot be written
+}
+
+// Payload appends the payload of a message that says what the status knows.
+// Values that an output must not show (see [pack.Status.Usable]) are written as
+// "not available". The error is a [*NotKnownError] or a [*NoRoomError]; b is
+// returned as it was then.
+func Payload(p *mapping.Program, s *pack.Status, b []byte) ([]byte, error) {
+	return payload(p, s, &lets{}, p.MaxBytes, b)
+}
+
+// payload writes at most so many bytes: a frame's optional fields can be left off.
+func payload(p *mapping.Program, s *pack.Status, named *lets, most int, b []byte) ([]byte, error) {
+	w := &writing{status: s, lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
+	w.prepare(p)
+	start, size := len(b), p.MinBytes
+	for _, ops := range [][]mapping.Op{p.Named, p.Ops} {
+		for i := range ops {
+			if op := &ops[i]; op.Need > size && op.Need <= most && w.knows(op) {
+				size = op.Need
+			}
+		}
+	}
+	for range size {
+		b = append(b, p.Fill)
+	}
+	if err := w.writeAll(b[start:], p.Named, p.Ops); err != nil {
+		return b[:start], err
+	}
+	return b, nil
+}
+
+// prepare gives the named fields that reading did not give their values: a
+// count is the elements that the status has, others are their constants.
+func (w *writing) prepare(p *mapping.Program) {
+	for i := range p.Ops {
+		if op := &p.Ops[i]; op.RepeatSlot >= 0 {
+			w.name(op.RepeatSlot, int64(len(w.status.Elements(op.Target.Quantity))-op.Target.Element))
+		}
+	}
+	for i := range p.Named {
+		if op := &p.Named[i]; op.Write != nil {
+			w.name(op.Slot, signed(op, op.Write.Raw))
+		}
+	}
+}
+
+func (w *writing) name(slot int, value int64) {
+	if w.lets.known>>slot&1 == 0 {
+		w.lets.values[slot], w.lets.known = value, w.lets.known|1<<slot
+	}
+}
+
+// knows tells whether the status has a value for a field.
+func (w *writing) knows(op *mapping.Op) bool {
+	switch op.Kind {
+	case mapping.OpNumber, mapping.OpFlag:
+		_, known := w.status.Usable(op.Target.Quantity)
+		return known
+	case mapping.OpAlarms:
+		return w.status.Alarms.Known&op.Known != 0
+	}
+	return op.Write != nil || op.Target != nil && w.status.Has(op.Target.Quantity)
+}
+
+// writeAll runs the operations over data, whose byte 0 is the fields' byte 0.
+func (w *writing) writeAll(data []byte, runs ...[]mapping.Op) error {
+	for _, ops := range runs {
+		for i := range ops {
+			op := &ops[i]
+			if op.Need > len(data) {
+				continue
+			}
+			if err := w.write(op, data); err != nil {
+				if err = w.refuse(op, err); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func (w *writing) write(op *mapping.Op, data []byte) error {
+	switch op.Kind {
+	case mapping.OpElement:
+		return w.elements(op, data)
+	case mapping.OpText:
+		return w.text(op, data)
+	}
+	r, err := w.rawOf(op)
+	if err == nil {
+		place(op, data, 0, r)
+	}
+	return err
+}
+
+// rawOf is the raw value of a field that is one number.
+func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
+	switch op.Kind {
+	case mapping.OpNumber:
+		v, known := w.status.Usable(op.Target.Quantity)
+		return w.number(op, v, known)
+	case mapping.OpFlag:
+		v, known := w.status.Usable(op.Target.Quantity)
+		return flagRaw(op, v.Coef != 0, known)
+	case mapping.OpAlarms:
+		return alarmsRaw(op, w.status)
+	case mapping.OpFlags:
+		return flagsRaw(op, w.status)
+	case mapping.OpDigits:
+		v, err := pack.ParseDecimal(w.status.Text(op.Target.Quantity))
+		return w.number(op, v, err == nil)
+	}
+	v, known := w.lets.get(op.Slot)
+	if !known {
+		return unknownRaw(op)
+	}
+	return uint64(v) & op.Mask, nil
+}
+
+// unknownRaw is what a field says when nothing is known: its constant, else
+// "not available", else an error.
+func unknownRaw(op *mapping.Op) (uint64, error) {
+	switch {
+	case op.Write != nil:
+		return op.Write.Raw, nil
+	case len(op.Missing) > 0:
+		return op.Missing[0], nil
+	}
+	return 0, &NotKnownError{fieldName(op)}
+}
+
+func fieldName(op *mapping.Op) string {
+	switch {
+	case op.Let != "":
+		return op.Let
+	case op.Target != nil:
+		return op.Target.Quantity.String()
+	}
+	return "alarms"
+}
+
+// number is the raw value nearest to v, rounded half away from zero.
+func (w *writing) number(op *mapping.Op, v pack.Decimal, known bool) (uint64, error) {
+	scale := op.Scale
+	if op.ScaleSlot >= 0 {
+		power, knownPower := w.lets.get(op.ScaleSlot)
+		known = known && knownPower
+		scale.Exp += int8(power)
+	}
+	if !known {
+		return unknownRaw(op)
+	}
+	difference, okSub := v.Sub(op.Offset)
+	quotient, okDiv := difference.Div(scale, 0)
+	r := uint64(quotient.Coef) & op.Mask
+	if !okSub || !okDiv || signed(op, r) != quotient.Coef || missing(op, r) {
+		return 0, &NoRoomError{fieldName(op), v, op.Type.Name}
+	}
+	return r, nil
+}
+
+func flagRaw(op *mapping.Op, on, known bool) (uint64, error) {
+	if !known {
+		return unknownRaw(op)
+	}
+	if len(op.Values) == 0 {
+		if on {
+			return 1, nil
+		}
+		return 0, nil
+	}
+	for _, meaning := range op.Values {
+		if meaning.On == on {
+			return meaning.Raw, nil
+		}
+	}
+	return unknownRaw(op)
+}
+
+// alarmsRaw is the bits or pairs of alarms. An alarm of unknown state is
+// neither on nor off; in a plain bit, which cannot say so, it is off.
+func alarmsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
+	if s.Alarms.Known&op.Known == 0 || s.AlarmsStale {
+		return unknownRaw(op)
+	}
+	var on, off uint64 // bit i for slot i
+	for _, slot := range op.Alarms {
+		active, known := s.Alarms.State(slot.Alarm)
+		switch {
+		case active:
+			on |= 1 << slot.Slot
+		case known:
+			off |= 1 << slot.Slot
+		}
+	}
+	return spread(op, on, op.On) | spread(op, off&^on, op.Off), nil
+}
+
+// spread writes a state into each slot whose bit is set.
+func spread(op *mapping.Op, slots, state uint64) (r uint64) {
+	width := 1
+	if op.Type.Base == mapping.Pairs {
+		width = 2
+	}
+	for i := range op.Type.Bits / width {
+		r |= (slots >> i & 1) * state << (i * width)
+	}
+	return r
+}
+
+func flagsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
+	elements := s.Elements(op.Target.Quantity)
+	first := op.Target.Element
+	if first >= len(elements) || s.Stale(op.Target.Quantity) {
+		return unknownRaw(op)
+	}
+	for i, v := range elements[first:min(first+op.Type.Bits, len(elements))] {
+		if v.Trust&pack.Known == 0 {
+			return unknownRaw(op)
+		}
+		r |= uint64(v.Coef) << i
+	}
+	return r, nil
+}
+
+func (w *writing) elements(op *mapping.Op, data []byte) error {
+	elements := w.status.Elements(op.Target.Quantity)
+	for i := range op.Repetitions() {
+		offset := i * op.StepBytes
+		if op.Need+offset > len(data) {
+			return nil
+		}
+		var v pack.Value
+		if at := op.Target.Element + i; at < len(elements) {
+			v = elements[at]
+		}
+		r, err := w.number(op, v.Decimal(), v.Trust == pack.Known)
+		if err != nil {
+			return err
+		}
+		place(op, data, offset, r)
+	}
+	return nil
+}
+
+func (w *writing) text(op *mapping.Op, data []byte) error {
+	field := data[op.Start:op.Need]
+	text := ""
+	if op.Target != nil {
+		text = w.status.Text(op.Target.Quantity)
+		text = text[min(op.Target.Element, len(text)):]
+	}
+	if text == "" && op.Write != nil {
+		text = op.Write.Text
+	}
+	if len(text) > len(field) && !op.Continued {
+		return &NoRoomError{Field: fieldName(op), Type: op.Type.Name}
+	}
+	clear(field)
+	copy(field, text)
+	return nil
+}
+
+// place writes raw bits at a field's place, offset bytes further on.
+func place(op *mapping.Op, data []byte, offset int, r uint64) {
+	if op.SwapWords {
+		r = swapWords(r, op.Type.Bits)
+	}
+	start, size := op.StartByte(0)+offset, op.ContainerBytes()
+	mask := op.Mask
+	for i := range size {
+		at := start + i
+		if op.Big {
+			at = start + size - 1 - i
+		}
+		shift := 8*i - op.Bit
+		data[at] &^= shiftBits(mask, shift)
+		data[at] |= shiftBits(r, shift)
+	}
+}
+
+// shiftBits are eight bits of a number from bit shift on, which may be negative.
+func shiftBits(r uint64, shift int) byte {
+	if shift < 0 {
+		return byte(r << -shift)
+	}
+	return byte(r >> shift)
+}

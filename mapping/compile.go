@@ -1,0 +1,293 @@
+package mapping
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+	"slices"
+
+	"packlink/decode/pack"
+)
+
+// Compiled is a mapping as tables: a message by its id, and for each message
+// small operations over its bytes.
+type Compiled struct {
+	*Mapping
+	Programs []Program // one per message, in the same order
+	Periodic bool      // some message has a period, so silence means something
+
+	short [1 << 11]int16 // program of each 11-bit id, -1 if none
+	long  []longIDs
+}
+
+// longIDs are the programs of the 29-bit ids that share a mask.
+type longIDs struct {
+	mask uint32
+	ids  map[uint32]int16
+}
+
+// Program is what is done with the bytes of one message.
+type Program struct {
+	*Message
+	Index   int
+	Named   []Op // numbers that are named: other fields may depend on them
+	Ops     []Op // fields that are written to the status
+	EachOps []Op // fields of one repetition of the message's group
+	Alarms  bool // some field carries alarms
+	shift   uint8
+	mask    uint32
+}
+
+// OpKind is what an operation does with its bits.
+type OpKind uint8
+
+// The kinds of operations.
+const (
+	OpNumber  OpKind = iota + 1 // a number of the status
+	OpFlag                      // a flag of the status
+	OpText                      // text from bytes
+	OpDigits                    // text from a number's digits
+	OpAlarms                    // alarms from bits or pairs of bits
+	OpFlags                     // a list of flags from bits
+	OpLet                       // a named number
+	OpElement                   // elements of a list
+)
+
+// Op is one field, ready to be run. Raw bits are taken from a window of eight
+// bytes: (window >> Shift) & Mask, the window read with its last byte first
+// unless Big.
+type Op struct {
+	*Field
+	Kind       OpKind
+	Exp        int8  // value = (raw x Mul + Add) x 10^Exp
+	Shift      uint8 // of element 0
+	Extend     uint8 // bits above the field, for its sign; 0 if unsigned
+	Big        bool
+	SwapWords  bool
+	Slot       int // index of the field's own name; -1 if it has none
+	ScaleSlot  int // index of the name of a further power of ten; -1 if none
+	RepeatSlot int // index of the name that counts elements; -1 if none
+	Start      int // byte the window begins at, for element 0
+	Need       int // bytes the payload must have for element 0
+	StepBytes  int
+	Mask       uint64
+	Mul, Add   int64
+	Low, High  int64  // plausible (raw x Mul + Add), both included
+	Known      uint64 // alarms the field can tell about
+	Continued  bool   // a longer text goes on in another field
+	Refines    bool   // an earlier field of the message gives the same quantity
+}
+
+// Compile makes a mapping's tables. A mapping that [Load] accepted compiles.
+func Compile(m *Mapping) (*Compiled, error) {
+	c := &Compiled{Mapping: m}
+	pieces := textPieces(m)
+	for i := range c.short {
+		c.short[i] = -1
+	}
+	for i := range m.Messages {
+		p, err := compileMessage(i, &m.Messages[i], pieces)
+		if err != nil {
+			return nil, fmt.Errorf("mapping %s: message %q: %w", m.Name, m.Messages[i].Name, err)
+		}
+		c.Programs = append(c.Programs, p)
+		c.Periodic = c.Periodic || p.Every > 0 && !p.ByReader
+		c.enter(&c.Programs[i])
+	}
+	return c, nil
+}
+
+func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, error) {
+	p := Program{Message: m, Index: index}
+	if m.CAN != nil {
+		p.shift, p.mask = uint8(m.CAN.AddressBit), 1<<m.CAN.AddressWidth-1
+	}
+	lets := make(map[string]int)
+	for i := range m.Fields {
+		if name := m.Fields[i].Let; name != "" {
+			lets[name] = len(lets)
+		}
+	}
+	whole := m.MaxBytes <= windowBytes && m.CAN != nil
+	for i := range m.Fields {
+		op, err := compileField(&m.Fields[i], lets, whole)
+		if err != nil {
+			return p, err
+		}
+		p.Alarms = p.Alarms || op.Kind == OpAlarms
+		op.Refines = slices.ContainsFunc(p.Ops, func(earlier Op) bool {
+			return op.Target != nil && earlier.Target != nil && *earlier.Target == *op.Target
+		})
+		if op.Kind == OpText && op.Target != nil {
+			op.Continued = pieces[Target{op.Target.Quantity, op.Target.Element + op.Type.Bits/8}]
+		}
+		if op.Kind == OpLet {
+			p.Named = append(p.Named, op)
+		} else {
+			p.Ops = append(p.Ops, op)
+		}
+	}
+	if m.Each == nil {
+		return p, nil
+	}
+	for i := range m.Each.Fields {
+		op, err := compileField(&m.Each.Fields[i], lets, false)
+		if err != nil {
+			return p, err
+		}
+		p.Alarms = p.Alarms || op.Kind == OpAlarms
+		p.EachOps = append(p.EachOps, op)
+	}
+	return p, nil
+}
+
+// textPieces are the places at which fields of the mapping write texts.
+func textPieces(m *Mapping) map[Target]bool {
+	pieces := make(map[Target]bool)
+	for _, msg := range m.Messages {
+		for _, f := range msg.Fields {
+			if f.Target != nil && f.Type.Base == Text {
+				pieces[*f.Target] = true
+			}
+		}
+	}
+	return pieces
+}
+
+const windowBytes = 8
+
+// compileField makes a field's operation. whole says that the payload fits one
+// window, which then serves all its fields.
+func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
+	start, size := f.StartByte(0), f.ContainerBytes()
+	op := Op{
+		Field: f, Kind: opKind(f), Slot: -1, ScaleSlot: -1, RepeatSlot: -1,
+		Start: start, Need: start + size, StepBytes: f.Unit * f.Step,
+		Big:       !f.Little,
+		SwapWords: f.Unit == 2 && size > 2 && f.Little != f.LowFirst,
+		Mask:      math.MaxUint64 >> (64 - min(f.Type.Bits, 64)),
+	}
+	if op.Kind == OpText {
+		return op, nil
+	}
+	before := 0
+	if whole {
+		before, op.Start = start, 0
+	}
+	op.Shift = uint8(8*before + f.Bit)
+	if op.Big {
+		op.Shift = uint8(8*(windowBytes-before-size) + f.Bit)
+	}
+	if f.Type.Base == Signed {
+		op.Extend = uint8(64 - f.Type.Bits)
+	}
+	for _, ref := range []struct {
+		name string
+		to   *int
+	}{{f.Let, &op.Slot}, {f.ScaleBy, &op.ScaleSlot}, {f.RepeatBy, &op.RepeatSlot}} {
+		if i, ok := lets[ref.name]; ok {
+			*ref.to = i
+		}
+	}
+	for _, a := range f.Alarms {
+		op.Known |= a.Alarm.Bit()
+	}
+	return op, op.setScale()
+}
+
+func opKind(f *Field) OpKind {
+	switch {
+	case f.Type.Base == Text:
+		return OpText
+	case f.Target == nil && len(f.Alarms) > 0:
+		return OpAlarms
+	case f.Target == nil:
+		return OpLet
+	}
+	switch f.Target.Quantity.Row().Kind {
+	case pack.Flag:
+		return OpFlag
+	case pack.Flags:
+		return OpFlags
+	case pack.Numbers:
+		return OpElement
+	case pack.Word:
+		return OpDigits
+	}
+	return OpNumber
+}
+
+// setScale brings scale, offset and range to one exponent, so that a value is
+// a multiplication and an addition of whole numbers.
+func (op *Op) setScale() error {
+	op.Exp, op.Low, op.High = op.Scale.Exp, math.MinInt64, math.MaxInt64
+	if op.Offset.Coef != 0 {
+		op.Exp = min(op.Exp, op.Offset.Exp)
+	}
+	if op.Range != nil {
+		op.Exp = min(op.Exp, op.Range.Low.Exp, op.Range.High.Exp)
+	}
+	var okMul, okAdd bool
+	op.Mul, okMul = op.Scale.Rescale(op.Exp)
+	op.Add, okAdd = op.Offset.Rescale(op.Exp)
+	width := op.Type.Bits + bits.Len64(uint64(max(op.Mul, -op.Mul)))
+	if op.Kind != OpFlag && op.Kind != OpAlarms && op.Kind != OpFlags && op.Kind != OpLet &&
+		(!okMul || !okAdd || width > 63 || max(op.Add, -op.Add) > math.MaxInt64/2) {
+		return fmt.Errorf("%s times %s plus %s does not fit 62 bits", op.Type.Name, op.Scale, op.Offset)
+	}
+	if op.Range != nil {
+		op.Low, _ = op.Range.Low.Rescale(op.Exp)
+		op.High, _ = op.Range.High.Rescale(op.Exp)
+	}
+	return nil
+}
+
+// enter makes a message findable by its id.
+func (c *Compiled) enter(p *Program) {
+	match := p.CAN
+	switch {
+	case match == nil:
+	case match.Extended:
+		c.enterLong(match, p.Index)
+	default:
+		for address := range uint32(1) << match.AddressWidth {
+			c.short[match.ID|address<<match.AddressBit] = int16(p.Index)
+		}
+	}
+}
+
+func (c *Compiled) enterLong(match *CANMatch, index int) {
+	for i := range c.long {
+		if c.long[i].mask == match.Mask() {
+			c.long[i].ids[match.ID] = int16(index)
+			return
+		}
+	}
+	c.long = append(c.long, longIDs{match.Mask(), map[uint32]int16{match.ID: int16(index)}})
+}
+
+// FindCAN is the program of the frames with an id, nil if there is none.
+func (c *Compiled) FindCAN(id uint32, extended bool) *Program {
+	if !extended {
+		if id < uint32(len(c.short)) && c.short[id] >= 0 {
+			return &c.Programs[c.short[id]]
+		}
+		return nil
+	}
+	for i := range c.long {
+		if index, ok := c.long[i].ids[id&c.long[i].mask]; ok {
+			return &c.Programs[index]
+		}
+	}
+	return nil
+}
+
+// Address is the pack's address in an id, and whether the message has one.
+func (p *Program) Address(id uint32) (address uint32, has bool) {
+	return id >> p.shift & p.mask, p.mask != 0
+}
+
+// ID is the id of the message for a pack's address.
+func (p *Program) ID(address uint32) uint32 {
+	return p.CAN.ID | address&p.mask<<p.shift
+}

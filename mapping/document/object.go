@@ -1,0 +1,191 @@
+package document
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// The rules that every file read here obeys.
+const (
+	RuleUnknownKey = "unknown-key"
+	RuleMissingKey = "missing-key"
+	RuleWrongType  = "wrong-type"
+)
+
+// Object reads the keys of one map and notes what is wrong with them.
+type Object struct {
+	File *File
+	Node *Node  // the map
+	what string // what it describes, for messages
+	read []string
+}
+
+// Object begins to read a map. For a node that is not a map it notes the
+// problem and returns nil.
+func (f *File) Object(n *Node, what string) *Object {
+	if n.Kind != Map {
+		f.Report(n, RuleWrongType, "%s must be a map, {key: value, ...}; this is %s", what, n.Kind)
+		return nil
+	}
+	return &Object{File: f, Node: n, what: what}
+}
+
+// Get is the value of a key, nil if it is not given.
+func (o *Object) Get(key string) *Node {
+	o.read = append(o.read, key)
+	return o.Node.Get(key)
+}
+
+// Need is the value of a key that must be given. It notes a missing one.
+func (o *Object) Need(key string) *Node {
+	n := o.Get(key)
+	if n == nil {
+		o.File.Report(o.Node, RuleMissingKey, "%s needs %q", o.what, key)
+	}
+	return n
+}
+
+// Done notes every key that nothing has asked for.
+func (o *Object) Done() {
+	for _, p := range o.Node.Pairs {
+		if !slices.Contains(o.read, p.Key.Text) {
+			o.File.Report(p.Key, RuleUnknownKey, "%s has no key %q; it takes %s", o.what, p.Key.Text, strings.Join(o.read, ", "))
+		}
+	}
+}
+
+// Text is the text of a key, "" if it is not given.
+func (o *Object) Text(key string) string { return o.File.Text(o.Get(key), o.name(key)) }
+
+// NeedText is the text of a key that must be given.
+func (o *Object) NeedText(key string) string { return o.File.Text(o.Need(key), o.name(key)) }
+
+// Choice is the text of a key that must be one of the choices, "" if it is not
+// given.
+func (o *Object) Choice(key string, choices ...string) string {
+	return o.File.Choice(o.Get(key), o.name(key), choices...)
+}
+
+// Int is the whole number of a key, otherwise if it is not given.
+func (o *Object) Int(key string, otherwise, least, most int64) int64 {
+	if n := o.Get(key); n != nil {
+		return o.File.Int(n, o.name(key), least, most)
+	}
+	return otherwise
+}
+
+// NeedInt is the whole number of a key that must be given.
+func (o *Object) NeedInt(key string, least, most int64) int64 {
+	return o.File.Int(o.Need(key), o.name(key), least, most)
+}
+
+// Flag is true or false, false if the key is not given.
+func (o *Object) Flag(key string) bool {
+	return o.File.Choice(o.Get(key), o.name(key), "true", "false") == "true"
+}
+
+// Duration is a Go duration such as 1s or 250ms, 0 if the key is not given.
+func (o *Object) Duration(key string) time.Duration {
+	n := o.Get(key)
+	if n == nil {
+		return 0
+	}
+	d, err := time.ParseDuration(n.Text)
+	if n.Kind != Scalar || err != nil || d <= 0 || d > 24*time.Hour {
+		o.File.Report(n, RuleWrongType, "%s must be a time between 0 and 24h with its unit, such as 1s or 250ms", o.name(key))
+		return 0
+	}
+	return d
+}
+
+// List is the items of a key's list, none if it is not given.
+func (o *Object) List(key string) []*Node { return o.File.List(o.Get(key), o.name(key)) }
+
+// NeedList is the items of a list that must be given and hold something.
+func (o *Object) NeedList(key string) []*Node {
+	n := o.Need(key)
+	items := o.File.List(n, o.name(key))
+	if n != nil && n.Kind == List && len(items) == 0 {
+		o.File.Report(n, RuleMissingKey, "%s is empty", o.name(key))
+	}
+	return items
+}
+
+func (o *Object) name(key string) string { return strconv.Quote(key) + " of " + o.what }
+
+// Text is a scalar's text. It notes a node that is none; nil is "".
+func (f *File) Text(n *Node, what string) string {
+	if n == nil {
+		return ""
+	}
+	if n.Kind != Scalar || n.Text == "" || n.Text == "null" && !n.Quoted {
+		f.Report(n, RuleWrongType, "%s must be text; this is %s", what, describe(n))
+		return ""
+	}
+	return n.Text
+}
+
+func describe(n *Node) string {
+	if n.Kind == Scalar && !n.Quoted && (n.Text == "" || n.Text == "null") {
+		return "nothing"
+	}
+	return n.Kind.String()
+}
+
+// Choice is a scalar's text if it is one of the choices; nil is "".
+func (f *File) Choice(n *Node, what string, choices ...string) string {
+	text := f.Text(n, what)
+	if text == "" || slices.Contains(choices, text) {
+		return text
+	}
+	f.Report(n, RuleWrongType, "%s must be %s; this is %q", what, strings.Join(choices, " or "), text)
+	return ""
+}
+
+// Int is a scalar as a whole number between least and most, in decimal or
+// 0x hexadecimal; nil or a mistake is least.
+func (f *File) Int(n *Node, what string, least, most int64) int64 {
+	if n == nil {
+		return least
+	}
+	number, err := ParseInt(n.Text)
+	if n.Kind != Scalar || n.Quoted || err != nil || number < least || number > most {
+		f.Report(n, RuleWrongType, "%s must be a whole number from %d to %d; this is %s", what, least, most, n.shown())
+		return least
+	}
+	return number
+}
+
+// ParseInt reads a whole number in decimal or 0x hexadecimal. A leading 0 is
+// refused, as it means octal to some and nothing to others.
+func ParseInt(text string) (int64, error) {
+	digits := strings.TrimPrefix(text, "-")
+	switch {
+	case strings.HasPrefix(digits, "0x"):
+		return strconv.ParseInt(text, 0, 64)
+	case strings.ContainsAny(digits, "_+") || len(digits) > 1 && digits[0] == '0':
+		return 0, strconv.ErrSyntax
+	}
+	return strconv.ParseInt(text, 10, 64)
+}
+
+func (n *Node) shown() string {
+	if n.Kind == Scalar {
+		return strconv.Quote(n.Text)
+	}
+	return n.Kind.String()
+}
+
+// List is the items of a list; nil has none.
+func (f *File) List(n *Node, what string) []*Node {
+	if n == nil {
+		return nil
+	}
+	if n.Kind != List {
+		f.Report(n, RuleWrongType, "%s must be a list, [a, b] or lines that begin with a dash; this is %s", what, n.Kind)
+		return nil
+	}
+	return n.Items
+}

@@ -1,0 +1,77 @@
+package mapping
+
+import (
+	"regexp"
+	"strconv"
+
+	"packlink/mapping/document"
+)
+
+var typeName = regexp.MustCompile(`^(u|i|flags|pairs|text)([1-9][0-9]*)$`)
+
+// bases are the type names with the widths, in bits, they can have.
+var bases = map[string]struct {
+	base  Base
+	least int
+	most  int
+}{
+	"u":     {Unsigned, 1, 64},
+	"i":     {Signed, 2, 64},
+	"flags": {FlagBits, 1, 64},
+	"pairs": {Pairs, 2, 64},
+	"text":  {Text, 1, 64},
+}
+
+// fieldType reads the name of a type: u16, i8, flags32, pairs64, text8. The
+// number is the width in bits; in bytes for text.
+func (l *loader) fieldType(n *document.Node) Type {
+	parts := typeName.FindStringSubmatch(n.Text)
+	if parts == nil || n.Kind != document.Scalar {
+		l.Report(n, RuleType, "%q is no type; write u, i, flags or pairs and the bits, or text and the bytes, such as u16 or text8", n.Text)
+		return Type{Base: Unsigned, Bits: 8}
+	}
+	b := bases[parts[1]]
+	width, err := strconv.Atoi(parts[2])
+	if err != nil || width < b.least || width > b.most || b.base == Pairs && width%2 != 0 {
+		l.Report(n, RuleType, "%s can be %s%d to %s%d", n.Text, parts[1], b.least, parts[1], b.most)
+		return Type{Base: Unsigned, Bits: 8}
+	}
+	if b.base == Text {
+		width *= 8
+	}
+	return Type{Base: b.base, Bits: width, Name: n.Text}
+}
+
+// numeric tells whether the type is read as one number of at most 64 bits.
+func (t Type) numeric() bool { return t.Base != Text }
+
+// ContainerBytes is how many whole bytes, or whole registers in bytes, the
+// field's bits lie in.
+func (f *Field) ContainerBytes() int {
+	bytes := (f.Bit + f.Type.Bits + 7) / 8
+	return (bytes + f.Unit - 1) / f.Unit * f.Unit
+}
+
+// Repetitions is how many elements the field has at most.
+func (f *Field) Repetitions() int {
+	switch {
+	case f.RepeatBy != "" && f.Target != nil:
+		return f.Target.Quantity.Row().Max
+	case f.Repeat > 0:
+		return f.Repeat
+	}
+	return 1
+}
+
+// StartByte is the first byte of the field's element i, both from 0.
+func (f *Field) StartByte(i int) int { return f.Unit * (f.At + i*f.Step) }
+
+// EndByte is the byte after the last that the field always needs: the last
+// element of a fixed repetition, the first of a counted one.
+func (f *Field) EndByte() int {
+	last := 0
+	if f.Repeat > 0 {
+		last = f.Repeat - 1
+	}
+	return f.StartByte(last) + f.ContainerBytes()
+}

@@ -1,0 +1,65 @@
+// Package library holds the mapping files that are built in.
+package library
+
+import (
+	"embed"
+	"fmt"
+	"os"
+	"path"
+	"slices"
+	"strings"
+
+	"packlink/mapping"
+)
+
+//go:embed *.yaml
+var files embed.FS
+
+// Names are the names of the built-in mappings, in order.
+func Names() []string {
+	entries, _ := files.ReadDir(".")
+	names := make([]string, len(entries))
+	for i, e := range entries {
+		names[i] = strings.TrimSuffix(e.Name(), ".yaml")
+	}
+	slices.Sort(names)
+	return names
+}
+
+// Load loads the mapping that a reference names: a built-in name or the path
+// of a file, with options behind a question mark, as in
+// "sunspec-battery?current=discharge-positive".
+func Load(reference string) (*mapping.Mapping, error) {
+	name, options, err := mapping.ParseReference(reference)
+	if err != nil {
+		return nil, err
+	}
+	data, err := read(name)
+	if err != nil {
+		return nil, err
+	}
+	return mapping.Load(name, data, options)
+}
+
+// Compile loads a mapping and compiles it.
+func Compile(reference string) (*mapping.Compiled, error) {
+	m, err := Load(reference)
+	if err != nil {
+		return nil, err
+	}
+	return mapping.Compile(m)
+}
+
+// read finds a mapping file: a name without a slash and without an ending is a
+// built-in one.
+func read(name string) ([]byte, error) {
+	if strings.ContainsAny(name, `/\`) || path.Ext(name) != "" {
+		return os.ReadFile(name)
+	}
+	data, err := files.ReadFile(name + ".yaml")
+	if err != nil {
+		return nil, fmt.Errorf("there is no built-in mapping %q; there are %s; a file needs its ending or a path, as in ./%s.yaml",
+			name, strings.Join(Names(), ", "), name)
+	}
+	return data, nil
+}

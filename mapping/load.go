@@ -1,0 +1,227 @@
+package mapping
+
+import (
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+
+	"packlink/mapping/document"
+)
+
+// Load reads a mapping file. The options choose among what the file offers;
+// nil takes its defaults. The error is [document.Problems], every mistake of
+// the file at its place, or says which option does not exist.
+func Load(name string, data []byte, options map[string]string) (*Mapping, error) {
+	root, file := document.Parse(name, data)
+	if root == nil {
+		return nil, file.Sorted()
+	}
+	l := &loader{File: file}
+	m := l.mapping(root, options)
+	if l.wrongOption != nil {
+		return nil, l.wrongOption
+	}
+	if len(file.Problems) == 0 {
+		check(file, m)
+	}
+	if err := file.Sorted().Err(); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+var plainName = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+
+// loader reads one file. What is said once for the whole file stands here.
+type loader struct {
+	*document.File
+	byteOrder   string
+	wordOrder   string
+	missing     map[string][]uint64 // "not available" values by type name
+	registers   bool
+	idBits      int
+	wrongOption error
+}
+
+func (l *loader) mapping(root *document.Node, options map[string]string) *Mapping {
+	o := l.Object(root, "a mapping")
+	if o == nil {
+		return nil
+	}
+	m := &Mapping{}
+	o.NeedInt("packlink", Format, Format)
+	m.Name = o.NeedText("name")
+	if n := o.Node.Get("name"); n != nil && !plainName.MatchString(m.Name) {
+		l.Report(n, RuleName, "the name must be small letters, digits and single dashes, such as storage-can-35x")
+	}
+	m.Title = o.NeedText("title")
+	m.Notes = o.Text("notes")
+	m.Source = l.sources(o.Need("source"))
+	m.Options = l.options(o.Get("options"), options)
+	l.substitute(root, m.Options)
+	m.Bus = l.bus(o.Need("bus"))
+	l.byteOrder = o.Choice("byte_order", "little", "big")
+	l.wordOrder = o.Choice("word_order", "low-first", "high-first")
+	l.missing = l.missingByType(o.Get("missing"))
+	for _, n := range o.NeedList("messages") {
+		m.Messages = append(m.Messages, l.message(n))
+	}
+	o.Done()
+	return m
+}
+
+func (l *loader) sources(n *document.Node) (sources []Source) {
+	for _, item := range l.List(n, `"source"`) {
+		o := l.Object(item, "a source")
+		if o == nil {
+			continue
+		}
+		sources = append(sources, Source{Title: o.NeedText("title"), Part: o.Text("part")})
+		o.Done()
+	}
+	if n != nil && n.Kind == document.List && len(n.Items) == 0 {
+		l.Report(n, RuleSource, "say where the file's statements come from: a document, or \"common practice, from memory\"")
+	}
+	return sources
+}
+
+// options reads what a file offers and takes what the user chose.
+func (l *loader) options(n *document.Node, chosen map[string]string) (options []Option) {
+	if n != nil {
+		if o := l.Object(n, "options"); o != nil {
+			for _, p := range n.Pairs {
+				options = append(options, l.option(p))
+			}
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(chosen)) {
+		l.choose(options, name, chosen[name])
+	}
+	return options
+}
+
+func (l *loader) option(p document.Pair) Option {
+	opt := Option{Name: p.Key.Text}
+	o := l.Object(p.Value, "option "+p.Key.Text)
+	if o == nil {
+		return opt
+	}
+	opt.Title = o.NeedText("title")
+	for _, c := range o.NeedList("choices") {
+		opt.Choices = append(opt.Choices, l.Text(c, "a choice"))
+	}
+	opt.Default = o.NeedText("default")
+	opt.Chosen = opt.Default
+	if n := o.Node.Get("default"); n != nil && !slices.Contains(opt.Choices, opt.Default) {
+		l.Report(n, RuleOption, "the default %q is none of the choices", opt.Default)
+	}
+	o.Done()
+	return opt
+}
+
+func (l *loader) choose(options []Option, name, choice string) {
+	i := slices.IndexFunc(options, func(o Option) bool { return o.Name == name })
+	switch {
+	case i < 0:
+		names := make([]string, len(options))
+		for i, o := range options {
+			names[i] = o.Name
+		}
+		l.wrongOption = fmt.Errorf("mapping %s has no option %q; it has: %s", l.Name, name, orNone(names))
+	case !slices.Contains(options[i].Choices, choice):
+		l.wrongOption = fmt.Errorf("mapping %s: option %s must be %s, not %q", l.Name, name, strings.Join(options[i].Choices, " or "), choice)
+	default:
+		options[i].Chosen = choice
+	}
+}
+
+func orNone(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return strings.Join(names, ", ")
+}
+
+// substitute puts the choice of an option wherever a plain value is $name.
+func (l *loader) substitute(n *document.Node, options []Option) {
+	if name, is := strings.CutPrefix(n.Text, "$"); is && n.Kind == document.Scalar && !n.Quoted {
+		i := slices.IndexFunc(options, func(o Option) bool { return o.Name == name })
+		if i < 0 {
+			l.Report(n, RuleOption, "%s stands for an option, but the file has no option %q", n.Text, name)
+			return
+		}
+		n.Text = options[i].Chosen
+	}
+	for _, item := range n.Items {
+		l.substitute(item, options)
+	}
+	for _, p := range n.Pairs {
+		l.substitute(p.Value, options)
+	}
+}
+
+func (l *loader) bus(n *document.Node) (b Bus) {
+	if n == nil {
+		return b
+	}
+	o := l.Object(n, "bus")
+	if o == nil {
+		return b
+	}
+	if can := o.Get("can"); can != nil {
+		b.CAN = l.canBus(can)
+	}
+	if registers := o.Get("registers"); registers != nil {
+		b.Registers = l.registerBus(registers)
+	}
+	o.Done()
+	if (b.CAN == nil) == (b.Registers == nil) {
+		l.Report(n, RuleBus, "bus must say one medium: can or registers")
+	}
+	return b
+}
+
+func (l *loader) canBus(n *document.Node) *CANBus {
+	o := l.Object(n, "can")
+	if o == nil {
+		return nil
+	}
+	b := &CANBus{
+		Bitrate: int(o.NeedInt("bitrate", 1_000, 1_000_000)),
+		IDBits:  int(o.NeedInt("id_bits", 11, 29)),
+	}
+	if b.IDBits != 11 && b.IDBits != 29 {
+		l.Report(o.Node.Get("id_bits"), RuleBus, "a CAN id has 11 or 29 bits, not %d", b.IDBits)
+	}
+	o.Done()
+	l.idBits = b.IDBits
+	return b
+}
+
+func (l *loader) registerBus(n *document.Node) *RegisterBus {
+	l.registers = true
+	o := l.Object(n, "registers")
+	if o == nil {
+		return nil
+	}
+	b := &RegisterBus{Table: o.Choice("table", "holding", "input"), ModelsAt: int(o.Int("models_at", -1, 0, 65_000))}
+	if o.Node.Get("table") == nil {
+		l.Report(n, document.RuleMissingKey, `registers needs "table"`)
+	}
+	o.Done()
+	return b
+}
+
+func (l *loader) missingByType(n *document.Node) map[string][]uint64 {
+	if n == nil || l.Object(n, `"missing"`) == nil {
+		return nil
+	}
+	values := make(map[string][]uint64)
+	for _, p := range n.Pairs {
+		t := l.fieldType(p.Key)
+		values[p.Key.Text] = l.rawList(p.Value, `"missing" of `+p.Key.Text, t.Bits)
+	}
+	return values
+}

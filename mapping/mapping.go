@@ -1,0 +1,208 @@
+// Package mapping reads mapping files: declarative descriptions of what the
+// frames of a protocol mean. [Load] reports every mistake of a file at its
+// place; [Compile] makes the tables that package decode runs, in both
+// directions.
+//
+// docs/mapping.md describes the format.
+package mapping
+
+import (
+	"time"
+
+	"packlink/decode/pack"
+	"packlink/mapping/document"
+)
+
+// Format is the version of the file format that is read here.
+const Format = 1
+
+// Mapping is one mapping file.
+type Mapping struct {
+	Name     string
+	Title    string
+	Notes    string
+	Source   []Source
+	Options  []Option
+	Bus      Bus
+	Messages []Message
+}
+
+// Source says where a file's statements come from.
+type Source struct {
+	Title string
+	Part  string // section or page, "" if there is none
+}
+
+// Option is a choice that the user of a mapping makes when naming it:
+// name?option=choice.
+type Option struct {
+	Name    string
+	Title   string
+	Choices []string
+	Default string
+	Chosen  string
+}
+
+// Bus is the medium that a mapping's messages travel on: exactly one is set.
+type Bus struct {
+	CAN       *CANBus
+	Registers *RegisterBus
+}
+
+// CANBus is a CAN bus of frames that are sent unasked.
+type CANBus struct {
+	Bitrate int // bit/s
+	IDBits  int // 11 or 29
+}
+
+// RegisterBus is a Modbus register space.
+type RegisterBus struct {
+	Table    string // "holding" or "input"
+	ModelsAt int    // PDU address of the SunSpec mark that the models follow; -1 if the blocks have fixed addresses
+}
+
+// Message is one kind of frame, or one block of registers.
+type Message struct {
+	Name     string
+	Place    *document.Node // where the file describes it
+	CAN      *CANMatch      // on a CAN bus
+	Read     *Read          // in a register space
+	ByReader bool           // sent to the pack (by an inverter, say), not by it
+	Every    time.Duration  // period; 0 if it has none
+	Timeout  time.Duration  // silence after which its values are stale; 0 if never
+	MinBytes int            // shorter payloads are refused
+	MaxBytes int            // longer payloads are refused
+	Fill     byte           // value of the bytes that no field writes
+	Fields   []Field
+	Each     *Group // repeated for each pack of a bank; nil if not
+	Source   []Source
+	Examples []Example
+}
+
+// CANMatch says which CAN ids are a message.
+type CANMatch struct {
+	ID           uint32
+	Extended     bool // a 29-bit id
+	AddressBit   int  // lowest bit of the pack's address inside the id
+	AddressWidth int  // its width in bits; 0 if the id holds no address
+}
+
+// Mask has the bits that an id must share with ID.
+func (c *CANMatch) Mask() uint32 {
+	all := uint32(1<<11 - 1)
+	if c.Extended {
+		all = 1<<29 - 1
+	}
+	return all &^ ((1<<c.AddressWidth - 1) << c.AddressBit)
+}
+
+// Read says which registers are a message.
+type Read struct {
+	From  int // PDU address of the first register; unused if Model is set
+	Count int // registers, without the groups
+	Model int // SunSpec model id, whose block begins with id and length; 0 if the address is fixed
+}
+
+// Group is a run of fields that is repeated for each pack of a bank.
+type Group struct {
+	At     int // where the first repetition begins, counted like a field's At
+	Size   int // distance from one repetition to the next
+	Fields []Field
+}
+
+// Base is how a field's bits make a value.
+type Base uint8
+
+// The bases of a field type.
+const (
+	Unsigned Base = iota + 1
+	Signed        // two's complement
+	FlagBits      // each bit is on or off
+	Pairs         // each pair of bits is on, off or not supported
+	Text          // bytes of text
+)
+
+// Type is what "as" says: a base and its width.
+type Type struct {
+	Base Base
+	Bits int
+	Name string // as written, "u16"
+}
+
+// Field is one value inside a message.
+type Field struct {
+	Place    *document.Node
+	Unit     int // bytes that At counts: 1 in a frame, 2 in a block of registers
+	At       int // byte of a frame or register of a block, from 0
+	Bit      int // lowest bit within the bytes at At
+	Type     Type
+	Little   bool // least significant byte first
+	LowFirst bool // least significant 16-bit word first
+
+	Let    string // name for later fields; "" if none
+	Target *Target
+
+	Scale     pack.Decimal // value = raw x Scale + Offset; negative for discharge-positive currents
+	Offset    pack.Decimal
+	ScaleBy   string // field whose value is a further power of ten; "" if none
+	SignGiven bool
+	Missing   []uint64 // raw values that mean "not available"; writing uses the first
+	Range     *Range   // plausible values; nil if all are
+	Values    []FlagValue
+	Alarms    []AlarmSlot
+	On, Off   uint64 // raw states of an alarm bit or pair
+	Optional  bool   // may lie beyond the end of a shorter frame
+	Repeat    int    // elements of a list; 0 if the field is single
+	RepeatBy  string // field that counts the elements; "" if Repeat does
+	Step      int    // distance between elements, counted like At
+	Write     *Constant
+}
+
+// Target is the quantity a field is, or an element of a list quantity.
+type Target struct {
+	Quantity pack.Quantity
+	Element  int // first element, from 0, of a list quantity
+}
+
+// Range is the plausible values of a field, both ends included, in the unit of
+// its quantity; raw for a field that is only named.
+type Range struct{ Low, High pack.Decimal }
+
+// FlagValue is a raw value of a flag and what it means.
+type FlagValue struct {
+	Raw uint64
+	On  bool
+}
+
+// AlarmSlot is an alarm that a bit or a pair of bits stands for. A slot can
+// stand for several: reading gives the first, writing sets it for any.
+type AlarmSlot struct {
+	Slot  int
+	Alarm pack.Alarm
+	First bool
+}
+
+// Constant is what is written where the status knows nothing.
+type Constant struct {
+	Raw  uint64
+	Text string
+}
+
+// Example is a payload and what it means: proof that the mapping is right.
+type Example struct {
+	Place   *document.Node
+	Payload []byte
+	Address int // of the pack, for messages that carry one
+	Gives   []Given
+	Each    [][]Given // of a message with a group: what each pack's repetition gives
+	Source  string
+}
+
+// Given is one key that an example gives.
+type Given struct {
+	Place  *document.Node // the value
+	Key    string
+	Target *Target      // nil if Key is a let or "alarms"
+	Alarms []pack.Alarm // of the key "alarms"
+	Texts  []string     // the values as they stand in a record: one, or one per element
+}
