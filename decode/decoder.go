@@ -1,6 +1,8 @@
 package decode
 
 import (
+	"slices"
+
 	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/transport"
@@ -9,6 +11,10 @@ import (
 // MaxPacks is the most packs that one source is followed for. It bounds the
 // memory that a bus full of invented addresses can cost.
 const MaxPacks = 256
+
+// heardFor is how long, in nanoseconds, a pack counts as heard whose mapping
+// gives no periods.
+const heardFor = 60_000_000_000
 
 // Outcome is what became of a frame.
 type Outcome uint8
@@ -158,6 +164,21 @@ func (d *Decoder) pack(address uint32, has bool) *heard {
 	return h
 }
 
+func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
+
+// forget drops every pack, as if nothing had been heard.
+func (d *Decoder) forget() { d.packs, d.last = nil, nil }
+
+// Messages is how many different messages were heard, of any pack.
+func (d *Decoder) Messages() (n int) {
+	for m := range d.table.Programs {
+		if slices.ContainsFunc(d.packs, func(h *heard) bool { return h.seen[m] != 0 }) {
+			n++
+		}
+	}
+	return n
+}
+
 // Packs is how many packs were heard. They are numbered from 0 in the order of
 // their first frames.
 func (d *Decoder) Packs() int { return len(d.packs) }
@@ -169,9 +190,9 @@ func (d *Decoder) Counters() Counters { return d.counters }
 func (d *Decoder) UnknownIDs() []UnknownID { return d.unknown.sorted() }
 
 // Status writes what is known of pack i at an instant to s: overdue values
-// marked, and what follows from the others added. It is false, and s means
-// nothing, if no message of the pack is fresh: a status with no fresh frame is
-// no status.
+// marked, and what follows from the others added. It is false if no message of
+// the pack is fresh: s tells then who the pack is and what has become overdue,
+// and no measurement.
 func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	h := d.packs[i]
 	h.status.CopyTo(s)
@@ -184,11 +205,17 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 			continue
 		}
 		overdue := d.overdue(m, h.seen[m], now)
-		fresh = fresh || !overdue && (d.table.Programs[m].Timeout > 0 || !d.table.Periodic)
+		fresh = fresh || !overdue && d.table.Programs[m].Timeout > 0
 		if h.alarms[m].Known != 0 {
 			s.Alarms = s.Alarms.Merge(h.alarms[m])
 			s.AlarmsStale = s.AlarmsStale || overdue
 		}
+	}
+	if !d.table.Periodic {
+		fresh = now-h.status.Time <= heardFor
+	}
+	if !fresh {
+		s.Silence()
 	}
 	s.Derive()
 	return fresh

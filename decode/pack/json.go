@@ -130,6 +130,16 @@ func (s *Status) appendSuspect(b []byte) []byte {
 	return append(b, ']')
 }
 
+// Suspect tells whether some value lies outside its plausible range.
+func (s *Status) Suspect() bool {
+	for q := range Count {
+		if s.doubt(q) != 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // doubt is the range the quantity, or one of its elements, leaves; 0 if none.
 func (s *Status) doubt(q Quantity) Trust {
 	if !catalogue[q].Kind.List() {

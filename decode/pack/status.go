@@ -16,11 +16,11 @@ type Status struct {
 	Alarms      AlarmSet
 	AlarmsStale bool // a message that carries alarms is overdue
 
-	values [Count]Value
-	texts  [Hardware + 1]Text
-	cells  []Value
-	temps  []Value
-	balanc []Value
+	values    [Count]Value
+	texts     [Hardware + 1]Text
+	cells     []Value
+	temps     []Value
+	balancing []Value
 }
 
 // list is where a list quantity's elements are kept.
@@ -31,7 +31,7 @@ func (s *Status) list(q Quantity) *[]Value {
 	case Temps:
 		return &s.temps
 	case Balancing:
-		return &s.balanc
+		return &s.balancing
 	}
 	panic("pack: " + q.String() + " is not a list")
 }
@@ -125,7 +125,7 @@ func (s *Status) Elements(q Quantity) []Value {
 // Has tells whether anything is known of the quantity.
 func (s *Status) Has(q Quantity) bool {
 	if catalogue[q].Kind.List() {
-		return len(s.Elements(q)) > 0
+		return slices.ContainsFunc(*s.list(q), func(v Value) bool { return v.Trust&Known != 0 })
 	}
 	return s.values[q].Trust&Known != 0
 }
@@ -140,11 +140,11 @@ func (s *Status) Stale(q Quantity) bool {
 
 // CopyTo makes to an independent copy, which reuses the lists that to has.
 func (s *Status) CopyTo(to *Status) {
-	cells, temps, balanc := to.cells[:0], to.temps[:0], to.balanc[:0]
+	cells, temps, balancing := to.cells[:0], to.temps[:0], to.balancing[:0]
 	*to = *s
 	to.cells = append(cells, s.cells...)
 	to.temps = append(temps, s.temps...)
-	to.balanc = append(balanc, s.balanc...)
+	to.balancing = append(balancing, s.balancing...)
 }
 
 // Expire applies the rule of each quantity to the values that overdue calls
@@ -156,13 +156,31 @@ func (s *Status) Expire(overdue func(Value) bool) {
 			expire(v, catalogue[q].Overdue)
 		}
 	}
-	for _, list := range [][]Value{s.cells, s.temps, s.balanc} {
+	for _, list := range [][]Value{s.cells, s.temps, s.balancing} {
 		for i := range list {
 			if list[i].Trust != 0 && overdue(list[i]) {
 				list[i].Trust |= Stale
 			}
 		}
 	}
+}
+
+// Silence drops the overdue values that say more than who the pack is: the
+// pack is not heard any more. Their keys stay listed as stale.
+func (s *Status) Silence() {
+	for q := range Count {
+		if v := &s.values[q]; v.Trust&Stale != 0 && catalogue[q].Overdue == Marked && catalogue[q].Kind != Word {
+			v.Trust = Stale
+		}
+	}
+	for _, list := range [][]Value{s.cells, s.temps, s.balancing} {
+		for i := range list {
+			if list[i].Trust&Stale != 0 {
+				list[i].Trust = Stale
+			}
+		}
+	}
+	s.Alarms = AlarmSet{}
 }
 
 func expire(v *Value, rule Overdue) {

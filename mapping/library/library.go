@@ -34,11 +34,11 @@ func Load(reference string) (*mapping.Mapping, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := read(name)
+	file, data, err := File(name)
 	if err != nil {
 		return nil, err
 	}
-	return mapping.Load(name, data, options)
+	return mapping.Load(file, data, options)
 }
 
 // Compile loads a mapping and compiles it.
@@ -50,16 +50,21 @@ func Compile(reference string) (*mapping.Compiled, error) {
 	return mapping.Compile(m)
 }
 
-// read finds a mapping file: a name without a slash and without an ending is a
-// built-in one.
-func read(name string) ([]byte, error) {
-	if strings.ContainsAny(name, `/\`) || path.Ext(name) != "" {
-		return os.ReadFile(name)
-	}
-	data, err := files.ReadFile(name + ".yaml")
+// File finds the file that a reference names, and its content. A name without
+// a slash and without an ending is a built-in one.
+func File(reference string) (name string, data []byte, err error) {
+	name, _, err = mapping.ParseReference(reference)
 	if err != nil {
-		return nil, fmt.Errorf("there is no built-in mapping %q; there are %s; a file needs its ending or a path, as in ./%s.yaml",
+		return "", nil, err
+	}
+	if strings.ContainsAny(name, `/\`) || path.Ext(name) != "" {
+		data, err = os.ReadFile(name)
+		return name, data, err
+	}
+	data, err = files.ReadFile(name + ".yaml")
+	if err != nil {
+		return "", nil, fmt.Errorf("there is no built-in mapping %q; there are %s; a file needs its ending or a path, as in ./%s.yaml",
 			name, strings.Join(Names(), ", "), name)
 	}
-	return data, nil
+	return name + ".yaml", data, nil
 }

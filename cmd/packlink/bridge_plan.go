@@ -1,0 +1,172 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"time"
+
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/document"
+	"packlink/mapping/library"
+	"packlink/transport"
+)
+
+// plan is what a bridge is to do.
+type plan struct {
+	bank    string
+	nominal pack.Decimal // Ah; 0 if the configuration names none
+	sources []sourcePlan
+	outputs []outputPlan
+}
+
+type sourcePlan struct {
+	name  string
+	from  transport.Endpoint
+	table *mapping.Compiled
+	open  func() (transport.Receiver, error)
+	speed float64
+}
+
+type outputPlan struct {
+	to    transport.Endpoint
+	table *mapping.Compiled // of an output whose layout a mapping describes
+	every time.Duration     // of an output that writes lines
+	style string            // of an output that writes lines: "json" or "summary"
+}
+
+// The rules of a bridge configuration, beside those of package document.
+const (
+	ruleEndpoint = "endpoint"
+	ruleMapping  = "mapping"
+	ruleTwice    = "duplicate"
+)
+
+// loadPlan reads a bridge configuration. The error is [document.Problems]:
+// every mistake at its place.
+func loadPlan(path string) (*plan, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	root, file := document.Parse(path, data)
+	if root == nil {
+		return nil, file.Sorted()
+	}
+	l := planLoader{file}
+	p := l.plan(root)
+	if err := file.Sorted().Err(); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+type planLoader struct{ *document.File }
+
+func (l planLoader) plan(root *document.Node) *plan {
+	p := &plan{bank: "bank"}
+	o := l.Object(root, "a bridge configuration")
+	if o == nil {
+		return p
+	}
+	names := make(map[string]bool)
+	for _, n := range o.NeedList("sources") {
+		source := l.source(n)
+		if names[source.name] {
+			l.Report(n, ruleTwice, "there are two sources named %q", source.name)
+		}
+		names[source.name] = true
+		p.sources = append(p.sources, source)
+	}
+	if n := o.Get("bank"); n != nil {
+		l.bank(n, p)
+	}
+	for _, n := range o.NeedList("outputs") {
+		p.outputs = append(p.outputs, l.output(n))
+	}
+	o.Done()
+	return p
+}
+
+func (l planLoader) bank(n *document.Node, p *plan) {
+	o := l.Object(n, "bank")
+	if o == nil {
+		return
+	}
+	p.bank = o.NeedText("name")
+	if nominal := o.Get("nominal_ah"); nominal != nil {
+		d, err := pack.ParseDecimal(nominal.Text)
+		if err != nil || d.Coef <= 0 {
+			l.Report(nominal, document.RuleWrongType, "nominal_ah must be a capacity above 0 in Ah, such as 200")
+		}
+		p.nominal = d
+	}
+	o.Choice("on_stale", "derate")
+	o.Done()
+}
+
+func (l planLoader) source(n *document.Node) (s sourcePlan) {
+	o := l.Object(n, "a source")
+	if o == nil {
+		return s
+	}
+	s.name = o.NeedText("name")
+	from := o.Need("from")
+	s.from = l.endpoint(from)
+	s.table = l.table(o.Need("mapping"))
+	o.Done()
+	if s.table != nil && s.table.Bus.CAN == nil {
+		l.Report(o.Node.Get("mapping"), ruleMapping, "mapping %s describes no frames on a CAN bus, which a source needs", s.table.Name)
+	}
+	if s.from.Scheme == "" {
+		return s
+	}
+	if err := s.connect(); err != nil {
+		l.Report(from, ruleEndpoint, "%v", err)
+	}
+	return s
+}
+
+func (l planLoader) output(n *document.Node) (p outputPlan) {
+	o := l.Object(n, "an output")
+	if o == nil {
+		return p
+	}
+	to := o.Need("to")
+	p.to = l.endpoint(to)
+	layout := o.Get("mapping")
+	p.table = l.table(layout)
+	o.Done()
+	if p.to.Scheme == "" {
+		return p
+	}
+	if err := p.check(); err != nil {
+		l.Report(to, ruleEndpoint, "%v", err)
+	}
+	return p
+}
+
+func (l planLoader) endpoint(n *document.Node) transport.Endpoint {
+	text := l.Text(n, "an endpoint")
+	if text == "" {
+		return transport.Endpoint{}
+	}
+	e, err := transport.ParseEndpoint(text)
+	if err != nil {
+		l.Report(n, ruleEndpoint, "%v", err)
+	}
+	return e
+}
+
+func (l planLoader) table(n *document.Node) *mapping.Compiled {
+	reference := l.Text(n, "a mapping")
+	if reference == "" {
+		return nil
+	}
+	table, err := library.Compile(reference)
+	if err != nil {
+		l.Report(n, ruleMapping, "%s", strings.ReplaceAll(err.Error(), "\n", "\n    "))
+		return nil
+	}
+	return table
+}

@@ -1,0 +1,217 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"packlink/decode"
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/library"
+	"packlink/transport"
+	"packlink/transport/capture"
+)
+
+var decodeVerb = verb{
+	name:    "decode",
+	args:    "CAPTURE [--mapping NAME|FILE] [--every 1s]",
+	summary: "turns a recorded bus into status records, one JSON object a line",
+	text: `
+Reads a capture (pcapng, or the text log of the can-utils), decodes its frames
+by a mapping, and writes each pack's status to stdout as JSON lines: at every
+whole multiple of --every since the Unix epoch, from the frames up to that
+instant, and once at the end. docs/quantities.md lists the keys.
+
+Without --mapping it tries the built-in mappings and takes the one that explains
+the traffic; it fails rather than guess.`,
+	example: `  packlink decode bench.pcapng
+  packlink decode bench.log --mapping storage-can-35x --every 10s
+  packlink decode bench.pcapng --mapping ./my-pack.yaml --every 0
+`,
+	prepare: func(flags *pflag.FlagSet) func(context.Context, []string, *streams) error {
+		j := decodeJob{}
+		flags.StringVar(&j.mapping, "mapping", "", "built-in `name` or file of the mapping")
+		flags.DurationVar(&j.every, "every", time.Second, "time between two records of a pack; 0 gives one after each message")
+		return j.run
+	},
+}
+
+// decodeJob is one run of the decode verb.
+type decodeJob struct {
+	mapping string
+	every   time.Duration
+	damage  damage
+	records int
+}
+
+func (j *decodeJob) run(ctx context.Context, args []string, s *streams) error {
+	if len(args) != 1 {
+		return &hinted{usageError{fmt.Errorf("decode: takes one capture, and %d are given", len(args))}, "packlink help decode"}
+	}
+	if j.every < 0 {
+		return usageError{fmt.Errorf("decode: --every %v is negative", j.every)}
+	}
+	endpoint, err := captureEndpoint(args[0])
+	if err != nil {
+		return usageError{err}
+	}
+	table, err := j.table(endpoint.Address, s)
+	if err != nil {
+		return err
+	}
+	r, err := capture.Open(endpoint.Address)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	return j.decode(ctx, r, table, s)
+}
+
+// captureEndpoint reads an endpoint that must be a capture.
+func captureEndpoint(text string) (transport.Endpoint, error) {
+	e, err := transport.ParseEndpoint(text)
+	if err != nil {
+		return e, err
+	}
+	if e.Scheme != "capture" {
+		return e, fmt.Errorf("%s is no capture: decode reads recorded buses, from a file", e)
+	}
+	return e, e.Allow()
+}
+
+// table is the mapping that the user names, or the one that explains the
+// capture.
+func (j *decodeJob) table(path string, s *streams) (*mapping.Compiled, error) {
+	if j.mapping != "" {
+		return library.Compile(j.mapping)
+	}
+	table, err := identify(path)
+	if err == nil {
+		fmt.Fprintf(s.log, "mapping %s explains the capture\n", table.Name)
+	}
+	return table, err
+}
+
+// framesToIdentify is how many frames are read to find a mapping.
+const framesToIdentify = 5000
+
+// identify tries every built-in mapping on the beginning of a capture.
+func identify(path string) (*mapping.Compiled, error) {
+	r, err := capture.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	tables, err := compileLibrary()
+	if err != nil {
+		return nil, err
+	}
+	trial := decode.NewTrial(tables)
+	var f transport.Frame
+	for range framesToIdentify {
+		if r.Receive(&f) != nil {
+			break
+		}
+		trial.Frame(&f)
+	}
+	chosen, all := trial.Result()
+	if chosen != nil {
+		return chosen, nil
+	}
+	text := "not sure which mapping explains " + path
+	for i := range all {
+		text += "\n  " + all[i].String()
+	}
+	return nil, &hinted{errors.New(text), "packlink decode " + path + " --mapping NAME, with a name of: packlink mapping list"}
+}
+
+func compileLibrary() (tables []*mapping.Compiled, err error) {
+	for _, name := range library.Names() {
+		table, err := library.Compile(name)
+		if err != nil {
+			return nil, err
+		}
+		tables = append(tables, table)
+	}
+	return tables, nil
+}
+
+// decode runs a capture through a mapping.
+func (j *decodeJob) decode(ctx context.Context, r *capture.Reader, table *mapping.Compiled, s *streams) error {
+	out := bufio.NewWriterSize(s.out, 64<<10)
+	var line []byte
+	emit := func(status *pack.Status) error {
+		j.records++
+		line = append(status.AppendJSON(line[:0]), '\n')
+		_, err := out.Write(line)
+		return err
+	}
+	channel := func(i int) string { return channelName(r, i) }
+	sampler := decode.NewSampler(table, int64(j.every), channel, emit)
+	err := j.frames(ctx, r, sampler)
+	if finish := sampler.Finish(); err == nil {
+		err = finish
+	}
+	if flush := out.Flush(); flush != nil {
+		return fmt.Errorf("cannot write the records: %w", flush)
+	}
+	j.report(s.log, r, sampler)
+	return err
+}
+
+// channelName is the name of a capture's interface, or "channel N" if it has
+// none.
+func channelName(r *capture.Reader, i int) string {
+	if all := r.Interfaces(); i < len(all) && all[i].Name != "" {
+		return all[i].Name
+	}
+	return fmt.Sprintf("channel %d", i+1)
+}
+
+// frames hands all frames of a capture to the sampler. What cannot be read in
+// between is noted, and passed over.
+func (j *decodeJob) frames(ctx context.Context, r *capture.Reader, sampler *decode.Sampler) error {
+	var f transport.Frame
+	for n := 0; ; n++ {
+		if n%4096 == 0 && ctx.Err() != nil {
+			return errors.New("stopped before the end of the capture")
+		}
+		switch err := r.Receive(&f); {
+		case err == nil:
+			if err := sampler.Frame(&f); err != nil {
+				return fmt.Errorf("cannot write the records: %w", err)
+			}
+		case errors.Is(err, io.EOF):
+			return nil
+		default:
+			if !j.damage.add(err) {
+				return err
+			}
+		}
+	}
+}
+
+// damage counts the packets of a capture that could not be read.
+type damage struct {
+	count int
+	first error
+}
+
+// add notes an error, and tells whether reading can go on behind it.
+func (d *damage) add(err error) bool {
+	var problem *capture.Error
+	if !errors.As(err, &problem) || !problem.Resumable() {
+		return false
+	}
+	if d.count == 0 {
+		d.first = err
+	}
+	d.count++
+	return true
+}

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"packlink/decode"
+	"packlink/transport/capture"
+)
+
+// unknownShown is the most unknown ids that a report lists.
+const unknownShown = 12
+
+// report says on the log what became of the frames, so that nothing is dropped
+// silently.
+func (j *decodeJob) report(w io.Writer, r *capture.Reader, sampler *decode.Sampler) {
+	for i, d := range sampler.Decoders() {
+		counters := d.Counters()
+		fmt.Fprintf(w, "%s: %d frames, %d decoded, %d unknown, %d rejected\n", channelName(r, i),
+			counters.Frames(), counters[decode.Decoded], counters[decode.Unknown], counters.Rejected())
+		reportRejected(w, &counters)
+		reportUnknown(w, d.UnknownIDs())
+	}
+	for _, in := range r.Interfaces() {
+		if in.Skipped > 0 {
+			fmt.Fprintf(w, "%s: %d packets gave no frame (link type %s)\n", in.Name, in.Skipped, in.LinkType)
+		}
+	}
+	if sampler.Rewinds() > 0 {
+		fmt.Fprintf(w, "the recording's clock was set back %d times; what was heard before was forgotten each time\n", sampler.Rewinds())
+	}
+	if j.damage.count > 0 {
+		fmt.Fprintf(w, "%d packets could not be read; the first: %v\n", j.damage.count, j.damage.first)
+	}
+	if offset, left := r.Torn(); left > 0 {
+		fmt.Fprintf(w, "the capture is cut: its last block, at byte %d, has only %d bytes; everything before it was read\n", offset, left)
+	}
+	fmt.Fprintf(w, "%d records\n", j.records)
+}
+
+func reportRejected(w io.Writer, counters *decode.Counters) {
+	for _, outcome := range decode.Outcomes() {
+		if outcome != decode.Decoded && outcome != decode.Unknown && counters[outcome] > 0 {
+			fmt.Fprintf(w, "  rejected as %s: %d\n", outcome, counters[outcome])
+		}
+	}
+}
+
+func reportUnknown(w io.Writer, ids []decode.UnknownID) {
+	for i, id := range ids {
+		if i == unknownShown {
+			fmt.Fprintf(w, "  and %d more unknown ids\n", len(ids)-i)
+			return
+		}
+		digits := 3
+		if id.Extended {
+			digits = 8
+		}
+		fmt.Fprintf(w, "  unknown %0*X: %d frames, %s/s, last % X\n", digits, id.ID, id.Frames, id.Rate(), id.Data[:min(id.Size, len(id.Data))])
+	}
+}

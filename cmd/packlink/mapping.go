@@ -1,0 +1,120 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"text/tabwriter"
+
+	"github.com/spf13/pflag"
+
+	"packlink/decode"
+	"packlink/mapping"
+	"packlink/mapping/document"
+	"packlink/mapping/library"
+)
+
+var mappingVerb = verb{
+	name:    "mapping",
+	args:    "list | show NAME|FILE | lint FILE...",
+	summary: "lists, shows and checks mapping files",
+	text: `
+A mapping file says what the frames of a protocol mean; docs/mapping.md
+describes the format.
+
+  list   lists the built-in mappings
+  show   shows a mapping as a table: each message, each field, unit and scale
+  lint   checks mapping files: every mistake with its place, and every example
+         run both ways; exit code 3 if a file does not hold`,
+	example: `  packlink mapping show storage-can-35x
+  packlink mapping lint ./my-pack.yaml
+`,
+	prepare: func(*pflag.FlagSet) func(context.Context, []string, *streams) error { return runMapping },
+}
+
+func runMapping(_ context.Context, args []string, s *streams) error {
+	wrong := func(format string, a ...any) error {
+		return &hinted{usageError{fmt.Errorf("mapping: "+format, a...)}, "packlink help mapping"}
+	}
+	switch {
+	case len(args) == 0:
+		return wrong("say what to do: list, show or lint")
+	case args[0] == "list" && len(args) == 1:
+		return listMappings(s)
+	case args[0] == "show" && len(args) == 2:
+		return showMapping(args[1], s)
+	case args[0] == "lint" && len(args) > 1:
+		return lintMappings(args[1:], s)
+	case args[0] == "list" || args[0] == "show" || args[0] == "lint":
+		return wrong("%s does not take %d arguments", args[0], len(args)-1)
+	}
+	return wrong("there is no %q; there are list, show and lint", args[0])
+}
+
+func listMappings(s *streams) error {
+	w := tabwriter.NewWriter(s.out, 0, 0, 2, ' ', 0)
+	for _, name := range library.Names() {
+		m, err := library.Load(name)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(w, "%s\t%s\n", m.Name, m.Title)
+	}
+	return w.Flush()
+}
+
+// lintMappings checks files, and built-in mappings by name.
+func lintMappings(references []string, s *streams) error {
+	bad := 0
+	for _, reference := range references {
+		m, err := lint(reference)
+		var problems document.Problems
+		switch {
+		case err == nil:
+			examples := 0
+			for _, msg := range m.Messages {
+				examples += len(msg.Examples)
+			}
+			fmt.Fprintf(s.out, "%s: sound: %d messages, %d examples run both ways\n", reference, len(m.Messages), examples)
+		case errors.As(err, &problems):
+			bad++
+			fmt.Fprintf(s.out, "%v\n%s: %d problems\n", err, reference, len(problems))
+		default:
+			return err
+		}
+	}
+	if bad > 0 {
+		return doesNotHold{fmt.Errorf("mapping lint: %d of %d files do not hold", bad, len(references))}
+	}
+	return nil
+}
+
+// lint loads a mapping and runs its examples.
+func lint(reference string) (*mapping.Mapping, error) {
+	m, err := library.Load(reference)
+	if err != nil {
+		return nil, err
+	}
+	c, err := mapping.Compile(m)
+	if err != nil {
+		return nil, err
+	}
+	name, data, err := library.File(reference)
+	if err != nil {
+		return nil, err
+	}
+	return m, decode.Verify(c, name, data).Err()
+}
+
+// showMapping shows a mapping as a table.
+func showMapping(reference string, s *streams) error {
+	m, err := library.Load(reference)
+	if err != nil {
+		if errors.Is(err, os.ErrNotExist) {
+			return &hinted{err, "packlink mapping list"}
+		}
+		return err
+	}
+	return m.WriteTable(s.out)
+}

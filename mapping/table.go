@@ -1,0 +1,152 @@
+package mapping
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"packlink/decode/pack"
+)
+
+// WriteTable writes the mapping as a table that a person can read: each
+// message, then each of its fields with its place, type, meaning and unit.
+func (m *Mapping) WriteTable(w io.Writer) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "%s: %s\n", m.Name, m.Title)
+	for _, s := range m.Source {
+		fmt.Fprintf(t, "source: %s\n", s)
+	}
+	if m.Notes != "" {
+		fmt.Fprintf(t, "\n%s\n", m.Notes)
+	}
+	for _, o := range m.Options {
+		fmt.Fprintf(t, "\noption %s: %s: %s (now %s)\n", o.Name, o.Title, strings.Join(o.Choices, " or "), o.Chosen)
+	}
+	for i := range m.Messages {
+		writeMessage(t, &m.Messages[i])
+	}
+	return t.Flush()
+}
+
+// String is the source as it stands in documents.
+func (s Source) String() string {
+	if s.Part == "" {
+		return s.Title
+	}
+	return s.Title + ", " + s.Part
+}
+
+func writeMessage(t io.Writer, m *Message) {
+	fmt.Fprintf(t, "\n%s  %s%s\n", m.where(), m.Name, m.timing())
+	unit := "byte"
+	if m.Read != nil {
+		unit = "register"
+	}
+	for i := range m.Fields {
+		writeField(t, unit, &m.Fields[i])
+	}
+	if m.Each == nil {
+		return
+	}
+	fmt.Fprintf(t, "  from register %d on, for each pack, %d registers:\n", m.Each.At, m.Each.Size)
+	for i := range m.Each.Fields {
+		writeField(t, unit, &m.Each.Fields[i])
+	}
+}
+
+// where is what a message is found by.
+func (m *Message) where() string {
+	switch {
+	case m.CAN != nil && m.CAN.Extended:
+		return fmt.Sprintf("%08X", m.CAN.ID) + m.CAN.address()
+	case m.CAN != nil:
+		return fmt.Sprintf("%03X", m.CAN.ID) + m.CAN.address()
+	case m.Read.Model != 0:
+		return fmt.Sprintf("model %d, %d registers", m.Read.Model, m.Read.Count)
+	}
+	return fmt.Sprintf("registers %d to %d", m.Read.From, m.Read.From+m.Read.Count-1)
+}
+
+func (c *CANMatch) address() string {
+	if c.AddressWidth == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (address in bits %d to %d)", c.AddressBit, c.AddressBit+c.AddressWidth-1)
+}
+
+func (m *Message) timing() string {
+	text := ""
+	if m.ByReader {
+		text = ", sent to the pack"
+	}
+	if m.Every > 0 {
+		text += fmt.Sprintf(", every %v, overdue after %v", m.Every, m.Timeout)
+	}
+	return text
+}
+
+func writeField(t io.Writer, unit string, f *Field) {
+	place := fmt.Sprintf("%s %d", unit, f.At)
+	if f.Bit > 0 || f.Type.Bits%8 != 0 {
+		place += fmt.Sprintf(", bit %d", f.Bit)
+	}
+	fmt.Fprintf(t, "  %s\t%s\t%s\t%s\n", place, f.Type.Name, f.subject(), f.details())
+	for _, a := range f.Alarms {
+		fmt.Fprintf(t, "  \t  %d\t  %s\t\n", a.Slot, a.Alarm)
+	}
+}
+
+// subject is what a field is about.
+func (f *Field) subject() string {
+	switch {
+	case f.Target == nil && f.Let == "":
+		return "alarms"
+	case f.Target == nil:
+		return "(" + f.Let + ")"
+	case f.Target.Quantity.Row().Kind.List():
+		return fmt.Sprintf("%s[%d]%s", f.Target.Quantity, f.Target.Element+1, f.repetition())
+	}
+	return f.Target.Quantity.String()
+}
+
+func (f *Field) repetition() string {
+	switch {
+	case f.RepeatBy != "":
+		return " and on, " + f.RepeatBy + " times"
+	case f.Repeat > 0:
+		return fmt.Sprintf(" to [%d]", f.Target.Element+f.Repeat)
+	}
+	return ""
+}
+
+// details are scale, offset, sign, range and special values of a field.
+func (f *Field) details() string {
+	var parts []string
+	add := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
+	if f.Scale != pack.Int(1) {
+		add("x %s", f.Scale)
+	}
+	if f.ScaleBy != "" {
+		add("x 10^%s", f.ScaleBy)
+	}
+	if f.Offset.Coef != 0 {
+		add("+ %s", f.Offset)
+	}
+	if f.Target != nil && f.Target.Quantity.Row().Unit != "" {
+		add("%s", f.Target.Quantity.Row().Unit)
+	}
+	if f.Range != nil {
+		add("plausible %s to %s", f.Range.Low, f.Range.High)
+	}
+	for _, v := range f.Values {
+		add("%d: %t", v.Raw, v.On)
+	}
+	for _, raw := range f.Missing {
+		add("%X: not available", raw)
+	}
+	if f.Optional {
+		add("may be left off")
+	}
+	return strings.Join(parts, ", ")
+}
