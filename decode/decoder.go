@@ -122,16 +122,21 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 		return OutOfRange
 	}
 	address, has := p.Address(f.ID)
-	h := d.pack(address, has)
-	if h == nil {
-		return Crowded
+	h := d.last
+	if h == nil || h.address != address {
+		if h = d.pack(address, has); h == nil {
+			return Crowded
+		}
 	}
 	r := reading{status: &h.status, lets: &d.named, at: f.Time, by: uint16(p.Index)}
 	if p.Alarms {
 		h.alarms[p.Index] = pack.AlarmSet{}
 		r.alarms = &h.alarms[p.Index]
 	}
-	r.read(p.Ops, f.Data)
+	r.numbers(p.Numbers, f.Data)
+	if len(p.Rest) > 0 {
+		r.read(p.Rest, f.Data)
+	}
 	h.seen[p.Index] = f.Time
 	h.status.Time = max(h.status.Time, f.Time)
 	return Decoded
@@ -140,9 +145,6 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 // pack is the pack at an address, which it begins to follow if it is new; nil
 // if there are too many.
 func (d *Decoder) pack(address uint32, has bool) *heard {
-	if d.last != nil && d.last.address == address {
-		return d.last
-	}
 	for _, h := range d.packs {
 		if h.address == address {
 			d.last = h

@@ -63,7 +63,7 @@ func signed(op *mapping.Op, r uint64) int64 {
 }
 
 func missing(op *mapping.Op, r uint64) bool {
-	for _, m := range op.Missing {
+	for _, m := range op.Unavailable {
 		if m == r {
 			return true
 		}
@@ -99,6 +99,42 @@ type reading struct {
 	lets   *lets
 	at     int64  // time of the frame
 	by     uint16 // index of the message
+}
+
+// numbers runs the operations of plain numbers over data.
+func (r *reading) numbers(ops []mapping.NumberOp, data []byte) {
+	first := window(data, 0)
+	status, at, by := r.status, r.at, r.by
+	for i := range ops {
+		op := &ops[i]
+		v := status.Place(op.Quantity)
+		if int(op.Need) > len(data) {
+			if v.By == by {
+				*v = pack.Value{}
+			}
+			continue
+		}
+		w := first
+		if op.Start != 0 {
+			w = window(data, int(op.Start))
+		}
+		if op.Big {
+			w = bits.ReverseBytes64(w)
+		}
+		w = w >> (op.Shift & 63) & op.Mask
+		if w == op.Missing {
+			*v = pack.Value{}
+			continue
+		}
+		coef := int64(w<<(op.Extend&63))>>(op.Extend&63)*op.Mul + op.Add
+		trust := pack.Known
+		if coef < op.Low {
+			trust |= pack.Below
+		} else if coef > op.High {
+			trust |= pack.Above
+		}
+		v.Coef, v.At, v.By, v.Exp, v.Trust = coef, at, by, op.Exp, trust
+	}
 }
 
 // read runs the operations over data, whose byte 0 is the fields' byte 0.

@@ -30,10 +30,12 @@ type longIDs struct {
 type Program struct {
 	*Message
 	Index   int
-	Named   []Op // numbers that are named: other fields may depend on them
-	Ops     []Op // fields that are written to the status
-	EachOps []Op // fields of one repetition of the message's group
-	Alarms  bool // some field carries alarms
+	Named   []Op       // numbers that are named: other fields may depend on them
+	Ops     []Op       // fields that are written to the status: Numbers and Rest together
+	Numbers []NumberOp // the plain numbers among them
+	Rest    []Op       // the others
+	EachOps []Op       // fields of one repetition of the message's group
+	Alarms  bool       // some field carries alarms
 	shift   uint8
 	mask    uint32
 }
@@ -58,24 +60,26 @@ const (
 // unless Big.
 type Op struct {
 	*Field
-	Kind       OpKind
-	Exp        int8  // value = (raw x Mul + Add) x 10^Exp
-	Shift      uint8 // of element 0
-	Extend     uint8 // bits above the field, for its sign; 0 if unsigned
-	Big        bool
-	SwapWords  bool
-	Slot       int // index of the field's own name; -1 if it has none
-	ScaleSlot  int // index of the name of a further power of ten; -1 if none
-	RepeatSlot int // index of the name that counts elements; -1 if none
-	Start      int // byte the window begins at, for element 0
-	Need       int // bytes the payload must have for element 0
-	StepBytes  int
-	Mask       uint64
-	Mul, Add   int64
-	Low, High  int64  // plausible (raw x Mul + Add), both included
-	Known      uint64 // alarms the field can tell about
-	Continued  bool   // a longer text goes on in another field
-	Refines    bool   // an earlier field of the message gives the same quantity
+	Kind        OpKind
+	Quantity    pack.Quantity // of the target
+	Unavailable []uint64      // raw values that mean \"not available\"
+	Exp         int8          // value = (raw x Mul + Add) x 10^Exp
+	Shift       uint8         // of element 0
+	Extend      uint8         // bits above the field, for its sign; 0 if unsigned
+	Big         bool
+	SwapWords   bool
+	Slot        int // index of the field's own name; -1 if it has none
+	ScaleSlot   int // index of the name of a further power of ten; -1 if none
+	RepeatSlot  int // index of the name that counts elements; -1 if none
+	Start       int // byte the window begins at, for element 0
+	Need        int // bytes the payload must have for element 0
+	StepBytes   int
+	Mask        uint64
+	Mul, Add    int64
+	Low, High   int64  // plausible (raw x Mul + Add), both included
+	Known       uint64 // alarms the field can tell about
+	Continued   bool   // a longer text goes on in another field
+	Refines     bool   // an earlier field of the message gives the same quantity
 }
 
 // Compile makes a mapping's tables. A mapping that [Load] accepted compiles.
@@ -123,8 +127,13 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		}
 		if op.Kind == OpLet {
 			p.Named = append(p.Named, op)
+			continue
+		}
+		p.Ops = append(p.Ops, op)
+		if n, plain := op.number(); plain {
+			p.Numbers = append(p.Numbers, n)
 		} else {
-			p.Ops = append(p.Ops, op)
+			p.Rest = append(p.Rest, op)
 		}
 	}
 	if m.Each == nil {
@@ -192,6 +201,10 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 	for _, a := range f.Alarms {
 		op.Known |= a.Alarm.Bit()
 	}
+	if f.Target != nil {
+		op.Quantity = f.Target.Quantity
+	}
+	op.Unavailable = f.Missing
 	return op, op.setScale()
 }
 

@@ -4,12 +4,25 @@ package pack
 // and current, the extremes of the cells and temperatures from their arrays,
 // the spread from the extremes. It never overwrites what the pack gave.
 func (s *Status) Derive() {
+	s.trimBalancing()
 	s.deriveExtremes(Cells, CellMax, CellMaxAt, 1)
 	s.deriveExtremes(Cells, CellMin, CellMinAt, -1)
 	s.deriveExtremes(Temps, TempMax, Count, 1)
 	s.deriveExtremes(Temps, TempMin, Count, -1)
 	s.derive(CellSpread, CellMax, CellMin, Decimal.Sub)
 	s.derive(Power, Voltage, Current, Decimal.Mul)
+}
+
+// trimBalancing drops the flags of cells that are not there: a protocol has a
+// bit for each cell it could have.
+func (s *Status) trimBalancing() {
+	cells := len(s.Elements(Cells))
+	if cells == 0 {
+		return
+	}
+	for i := len(s.balancing); i > cells && s.balancing[i-1].Coef == 0; i-- {
+		s.balancing = s.balancing[:i-1]
+	}
 }
 
 func (s *Status) derive(to, a, b Quantity, combine func(Decimal, Decimal) (Decimal, bool)) {

@@ -5,6 +5,14 @@ import (
 	"unicode/utf8"
 )
 
+// members are the quantities' keys as they begin a member.
+var members = func() (m [Count]string) {
+	for q := range Count {
+		m[q] = `"` + catalogue[q].Key + `":`
+	}
+	return m
+}()
+
 // AppendJSON appends the pack record of the status: one JSON object without a
 // line end. It allocates nothing if b has room.
 func (s *Status) AppendJSON(b []byte) []byte {
@@ -34,7 +42,7 @@ func (s *Status) AppendTime(b []byte) []byte {
 func (s *Status) AppendQuantities(b []byte) []byte {
 	for q := range Count {
 		if s.Has(q) {
-			b = s.appendQuantity(appendKey(b, catalogue[q].Key), q)
+			b = s.appendQuantity(append(appendComma(b), members[q]...), q)
 		}
 	}
 	b = s.appendAlarms(b)

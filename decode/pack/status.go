@@ -40,6 +40,10 @@ func (s *Status) list(q Quantity) *[]Value {
 // whose trust is 0 makes the quantity unknown.
 func (s *Status) Put(q Quantity, v Value) { s.values[q] = v }
 
+// Place is where a quantity's value is held, to be written in place: the fast
+// way to write a number or a flag.
+func (s *Status) Place(q Quantity) *Value { return &s.values[q] }
+
 // SetNumber writes a number that is known and trusted.
 func (s *Status) SetNumber(q Quantity, d Decimal, at int64) {
 	s.values[q] = Value{Coef: d.Coef, Exp: d.Exp, At: at, Trust: Known}

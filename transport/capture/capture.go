@@ -9,8 +9,6 @@
 // request asks for, and the control lines of a serial port.
 package capture
 
-import "fmt"
-
 // MaxBlock is the largest pcapng block, in bytes, that is read into memory:
 // packets of a link type that is read, and interface descriptions. A larger one
 // is an error. Blocks that are only skipped may have any size.
@@ -31,17 +29,6 @@ const (
 	LinkCAN    LinkType = 227 // LINKTYPE_CAN_SOCKETCAN
 	LinkSerial LinkType = 250 // LINKTYPE_RTAC_SERIAL
 )
-
-// String is the number, with the medium of a link type that is read.
-func (l LinkType) String() string {
-	switch l {
-	case LinkCAN:
-		return "227 (CAN)"
-	case LinkSerial:
-		return "250 (serial)"
-	}
-	return fmt.Sprintf("%d (not read)", uint16(l))
-}
 
 // Interface is one bus of a capture: the n-th one is the [transport.Frame]
 // channel n. An interface of a later section with the same name and link type

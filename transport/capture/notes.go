@@ -50,6 +50,9 @@ func (p *pcapng) notes(options []byte) (n packetNotes, err error) {
 	return n, nil
 }
 
+// reportError tells whether the frame is damaged, or others were lost before it.
+func (n packetNotes) reportError() bool { return n&(flagErrors|noteDropped) != 0 }
+
 // apply adds the notes to a frame. Flags that are present outweigh the direction
 // of a serial event, also when they say that it is not known.
 func (n packetNotes) apply(f *transport.Frame) {

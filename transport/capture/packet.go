@@ -100,10 +100,10 @@ func (p *pcapng) frame(f *transport.Frame, s *source, block []byte, captured uin
 	if s.channel.LinkType == LinkCAN {
 		fault = parseCAN(payload, f)
 	} else {
-		got, fault = parseSerial(payload, f)
 		if captured < p.u32(head[24:]) {
-			notes |= flagCRCError
+			notes |= flagCRCError // the recorder kept only a part of the bytes
 		}
+		got, fault = parseSerial(payload, notes, f)
 	}
 	if fault != "" {
 		return false, p.fail(KindFrame, p.at+packetHeader, "%s", fault)

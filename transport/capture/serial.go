@@ -37,13 +37,14 @@ var serialEvents = [256]struct {
 
 // parseSerial fills f, but for its time and channel, from a packet of link type
 // 250. It is false, and f is untouched, for an event that has no bytes and reports
-// no error. The fault is empty for a good packet; f is untouched by a bad one.
-func parseSerial(p []byte, f *transport.Frame) (got bool, fault string) {
+// no error, unless the packet's notes report one. The fault is empty for a good
+// packet; f is untouched by a bad one.
+func parseSerial(p []byte, notes packetNotes, f *transport.Frame) (got bool, fault string) {
 	if len(p) < serialHeader {
 		return false, fmt.Sprintf("a serial packet of %d bytes, expected at least %d", len(p), serialHeader)
 	}
 	event := &serialEvents[p[8]]
-	if len(p) == serialHeader && event.flags == 0 {
+	if len(p) == serialHeader && event.flags == 0 && !notes.reportError() {
 		return false, ""
 	}
 	f.ID, f.Medium, f.Direction, f.Flags = 0, transport.Serial, event.direction, event.flags

@@ -67,14 +67,14 @@ func TestTsharkReadsWhatIsWritten(t *testing.T) {
 		{Time: 1780000000100000006, Channel: 1, Medium: transport.Serial, Direction: transport.Sent, Flags: transport.Damaged, Data: []byte{7}},
 	}
 	got := tshark(t, writeAll(t, buses, frames...), "frame.number", "frame.time_epoch", "frame.interface_name", "frame.packet_flags_direction",
-		"can.id", "can.flags.xtd", "can.len", "rtacser.event_type", "_ws.malformed")
+		"can.id", "can.flags.xtd", "can.len", "rtacser.eventtype", "rtacser.timestamp", "data.data", "_ws.malformed")
 	want := []string{
-		"1 1780000000.100000001 can0 0x00000001 849 0 8  ",
-		"2 1780000000.100000002 can0 0x00000002 419362803 1 3  ",
-		"3 1780000000.100000003 can0 0x00000000 291 0 12  ",
-		"4 1780000000.100000004 can0 0x00000000 2047 0 0  ",
-		"5 1780000000.100000005 rs485 0x00000001    2 ",
-		"6 1780000000.100000006 rs485 0x00000002    1 ",
+		"1 1780000000.100000001 can0 0x00000001 849 0 8   0102030405060708 ",
+		"2 1780000000.100000002 can0 0x00000002 419362803 1 3   010203 ",
+		"3 1780000000.100000003 can0 0x00000000 291 0 12   000000000000000000000000 ",
+		"4 1780000000.100000004 can0 0x00000000 2047 0 0    ",
+		"5 1780000000.100000005 rs485 0x00000001    0x02 1780000000.100000000 010306 ",
+		"6 1780000000.100000006 rs485 0x00000002    0x01 1780000000.100000000 07 ",
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("tshark reads it differently:\n%s", diff)

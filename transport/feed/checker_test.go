@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // The grammar is that of OpenMetrics 1.0, section "ABNF", as far as this
@@ -34,6 +35,9 @@ func check(text string) (exposition, error) {
 	body, found := strings.CutSuffix(text, "# EOF\n")
 	if !found || strings.Contains(body, "# EOF") {
 		return nil, fmt.Errorf("the last line, and only that, must be # EOF")
+	}
+	if !utf8.ValidString(text) {
+		return nil, fmt.Errorf("not UTF-8")
 	}
 	c := checker{samples: exposition{}, families: map[string]bool{}}
 	for line := range strings.Lines(body) {

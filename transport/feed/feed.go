@@ -4,10 +4,8 @@
 package feed
 
 import (
-	"strings"
 	"time"
 
-	"packlink/decode/bank"
 	"packlink/decode/pack"
 )
 
@@ -27,20 +25,4 @@ type SourceHealth struct {
 // instant; ok is false if none ever came.
 func age(s *pack.Status) (d time.Duration, ok bool) {
 	return time.Duration(s.Now - s.Time), s.Time != 0
-}
-
-// anyFresh tells whether at least one pack of the bank is heard in time.
-func anyFresh(b *bank.Bank) bool {
-	n, ok := b.Whole.Usable(pack.PacksFresh)
-	return ok && n.Coef > 0
-}
-
-// oneLine is text without control characters, so that it cannot break a line.
-func oneLine(text string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7F {
-			return ' '
-		}
-		return r
-	}, strings.ToValidUTF8(text, "\uFFFD"))
 }

@@ -37,7 +37,7 @@ var routes = map[string]func(*HTTP, http.ResponseWriter, *http.Request){
 	"/v1/bank":   withStatus("application/json", func(s *snapshot) []byte { return s.rendered().record }),
 	"/v1/packs":  withStatus("application/json", func(s *snapshot) []byte { return s.rendered().array }),
 	"/v1/stream": (*HTTP).serveStream,
-	"/metrics":   withStatus(openMetrics, func(s *snapshot) []byte { return appendMetrics(nil, s) }),
+	"/metrics":   withStatus(openMetrics, func(s *snapshot) []byte { return appendMetrics(make([]byte, 0, 16<<10), s) }),
 	"/healthz":   (*HTTP).serveHealth,
 	"/":          page("text/html; charset=utf-8", "page/index.html"),
 	"/live.js":   page("text/javascript; charset=utf-8", "page/live.js"),
@@ -64,15 +64,15 @@ func (h *HTTP) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// withStatus answers with what make gives, or says why there is no status.
-func withStatus(contentType string, make func(*snapshot) []byte) func(*HTTP, http.ResponseWriter, *http.Request) {
+// withStatus answers with the body of the status, or says why there is no status.
+func withStatus(contentType string, body func(*snapshot) []byte) func(*HTTP, http.ResponseWriter, *http.Request) {
 	return func(h *HTTP, w http.ResponseWriter, r *http.Request) {
 		s := h.current.Load()
 		if trouble := s.trouble(); trouble != "" {
 			problem{Status: http.StatusServiceUnavailable, Detail: trouble}.write(w, r)
 			return
 		}
-		answer(w, r, http.StatusOK, contentType, make(s))
+		answer(w, r, http.StatusOK, contentType, body(s))
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"packlink/decode/bank"
 	"packlink/decode/pack"
@@ -70,6 +72,9 @@ func TestMetricsHeaders(t *testing.T) {
 	if !strings.Contains(w.Body.String(), want) {
 		t.Errorf("this family is missing:\n%s\nin\n%s", want, w.Body)
 	}
+	if strings.Contains(w.Body.String(), "temp_switch") {
+		t.Errorf("there is a family without samples:\n%s", w.Body)
+	}
 }
 
 // Metrics cannot mark a value, so an overdue or suspect one is not shown, and
@@ -98,6 +103,23 @@ func TestMetricsWithholdWhatIsNotTrusted(t *testing.T) {
 	if !slices.Equal(second, want) {
 		t.Errorf("of the overdue pack, got\n%s\nwant\n%s", strings.Join(second, "\n"), strings.Join(want, "\n"))
 	}
+}
+
+// An age goes on while nothing is published.
+func TestMetricsAge(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		h := shown()
+		time.Sleep(2250 * time.Millisecond)
+		got, err := check(ask(h, "GET", "/metrics").Body.String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, key := range []string{`packlink_pack_age_seconds{source="left",address="2"}`, `packlink_bank_age_seconds{bank="boathouse"}`} {
+			if got[key] != "2.75" {
+				t.Errorf("%s is %q, want 2.75", key, got[key])
+			}
+		}
+	})
 }
 
 // Each quantity of the catalogue but the texts has a name with a spelled-out
@@ -160,6 +182,7 @@ func TestCheckerRefuses(t *testing.T) {
 		"info that is not 1":       "# TYPE a info\na_info 2\n# EOF\n",
 		"a name with a dash":       "# TYPE a-b gauge\na-b 1\n# EOF\n",
 		"an unknown type":          "# TYPE a number\na 1\n# EOF\n",
+		"bytes that are not UTF-8": "# TYPE a gauge\na{x=\"\xff\"} 1\n# EOF\n",
 		"a quote in the help text": "# TYPE a gauge\n# HELP a \"x\"\na 1\n# EOF\n",
 	} {
 		if got, err := check(text); err == nil {

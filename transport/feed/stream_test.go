@@ -1,8 +1,10 @@
 package feed
 
 import (
+	"context"
 	"fmt"
 	"net/http"
+	"net/http/httptest"
 	"slices"
 	"strings"
 	"testing"
@@ -165,4 +167,15 @@ func TestStreamsAreLimited(t *testing.T) {
 			t.Errorf("after one has gone: got %d", again.status.StatusCode)
 		}
 	})
+}
+
+// A writer without deadlines, such as a recorder or a wrapper, will do too.
+func TestStreamWithoutDeadlines(t *testing.T) {
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	w := httptest.NewRecorder()
+	shown().ServeHTTP(w, httptest.NewRequestWithContext(ctx, "GET", "/v1/stream", nil))
+	if got := w.Body.String(); !w.Flushed || strings.Count(got, "event: ") != 2 {
+		t.Errorf("got %q, want the current state", got)
+	}
 }

@@ -3,7 +3,9 @@ package feed
 import (
 	"io"
 	"strconv"
+	"strings"
 	"time"
+	"unicode"
 
 	"packlink/decode/bank"
 	"packlink/decode/pack"
@@ -128,4 +130,20 @@ func appendForbidden(to []byte, w *pack.Status) []byte {
 		to = append(to, "  discharge not allowed"...)
 	}
 	return to
+}
+
+// anyFresh tells whether at least one pack of the bank is heard in time.
+func anyFresh(b *bank.Bank) bool {
+	n, ok := b.Whole.Usable(pack.PacksFresh)
+	return ok && n.Coef > 0
+}
+
+// oneLine is text without control characters, so that it cannot break a line.
+func oneLine(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return ' '
+		}
+		return r
+	}, strings.ToValidUTF8(text, "\uFFFD"))
 }

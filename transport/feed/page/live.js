@@ -104,7 +104,7 @@ function packSection(record, late) {
     section.append(marked("p", "silent", age));
     return section;
   }
-  section.append(table(record), alarms(record));
+  section.append(alarms(record), table(record));
   if (known(record, "cells_v")) section.append(...cells(record));
   const stale = (record.stale || []).filter((key) => key !== "alarms");
   if (stale.length) section.append(marked("p", "note", "overdue and not shown: " + stale.join(", ")));
@@ -123,7 +123,7 @@ function draw() {
   const since = bank.age_s === undefined ? "never heard" : "not heard for " + seconds(age);
   document.getElementById("heard").textContent = quiet ? since : count + " heard";
   const gone = late > overdue;
-  document.getElementById("bank").replaceChildren(...(gone ? [] : [table(bank), alarms(bank)]));
+  document.getElementById("bank").replaceChildren(...(gone ? [] : [alarms(bank), table(bank)]));
   document.getElementById("packs").replaceChildren(...(gone ? [] : packs.map((p) => packSection(p, late))));
 }
 

@@ -1,0 +1,42 @@
+package mapping
+
+import "packlink/decode/pack"
+
+// NumberOp is the operation of a plain number, in one cache line: most fields
+// of most protocols, and so the fast path of reading.
+type NumberOp struct {
+	Mask      uint64
+	Mul, Add  int64
+	Low, High int64
+	Missing   uint64 // raw value that means "not available"; beyond Mask if there is none
+	Start     uint16 // byte the window begins at
+	Need      uint16 // bytes the payload must have
+	Shift     uint8
+	Extend    uint8
+	Quantity  pack.Quantity
+	Exp       int8
+	Big       bool
+}
+
+// number is the operation as a plain number, and whether it is one: a single
+// value that no other field changes, with at most one "not available" value.
+func (op *Op) number() (n NumberOp, plain bool) {
+	const most = 1<<16 - 1
+	if op.Kind != OpNumber || op.ScaleSlot >= 0 || op.SwapWords || op.Refines || len(op.Unavailable) > 1 || op.Need > most {
+		return n, false
+	}
+	n = NumberOp{
+		Mask: op.Mask, Mul: op.Mul, Add: op.Add, Low: op.Low, High: op.High,
+		Start: uint16(op.Start), Need: uint16(op.Need), Shift: op.Shift, Extend: op.Extend,
+		Quantity: op.Quantity, Exp: op.Exp, Big: op.Big,
+	}
+	switch {
+	case len(op.Unavailable) == 1:
+		n.Missing = op.Unavailable[0]
+	case op.Mask == 1<<64-1:
+		return n, false
+	default:
+		n.Missing = op.Mask + 1
+	}
+	return n, true
+}
