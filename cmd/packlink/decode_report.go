@@ -23,7 +23,7 @@ func (j *decodeJob) report(w io.Writer, r *capture.Reader, sampler *decode.Sampl
 	}
 	for _, in := range r.Interfaces() {
 		if in.Skipped > 0 {
-			fmt.Fprintf(w, "%s: %d packets gave no frame (link type %s)\n", in.Name, in.Skipped, in.LinkType)
+			fmt.Fprintf(w, "%s: %d packets gave no frame (link type %d)\n", in.Name, in.Skipped, in.LinkType)
 		}
 	}
 	if sampler.Rewinds() > 0 {

@@ -106,3 +106,38 @@ func count(b *testing.B, r transport.Receiver) (frames int) {
 func framesPerSecond(b *testing.B) {
 	b.ReportMetric(float64(b.N)*millionFrames/b.Elapsed().Seconds()/1e6, "Mframes/s")
 }
+
+// BenchmarkReceiveTextLog reads a million lines of a text log.
+func BenchmarkReceiveTextLog(b *testing.B) {
+	data := bytes.Repeat([]byte("(1436509053.850870) can0 123#1122334455667788\n"), millionFrames)
+	b.SetBytes(int64(len(data)))
+	b.ReportAllocs()
+	for b.Loop() {
+		r, err := NewReader(bytes.NewReader(data), "memory")
+		if err != nil {
+			b.Fatal(err)
+		}
+		if n := count(b, r); n != millionFrames {
+			b.Fatalf("received %d frames", n)
+		}
+	}
+	framesPerSecond(b)
+}
+
+// BenchmarkSend writes a million CAN frames.
+func BenchmarkSend(b *testing.B) {
+	f := transport.Frame{Medium: transport.CAN, ID: 0x351, Direction: transport.Received, Data: make([]byte, 8)}
+	b.ReportAllocs()
+	for b.Loop() {
+		w, err := NewWriter(io.Discard, Bus{Name: "can0", Medium: transport.CAN})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for range millionFrames {
+			if err := w.Send(&f); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	framesPerSecond(b)
+}

@@ -81,11 +81,12 @@ func (p *pcapng) takeBlock(length uint32) ([]byte, error) {
 	if !p.in.need(int(length)) {
 		return nil, p.ended()
 	}
-	block := p.in.unread()[:length]
+	start := p.in.start
+	block := p.in.buf[start : start+int(length)]
 	if trailing := p.u32(block[length-4:]); trailing != length {
 		return nil, p.badTrailing(length, trailing)
 	}
-	p.in.start += int(length)
+	p.in.start = start + int(length)
 	return block, nil
 }
 

@@ -1,0 +1,264 @@
+package decode_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+
+	"packlink/decode"
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/library"
+	"packlink/transport"
+	"packlink/transport/capture"
+)
+
+// vector is a file of fixtures/frames.
+type vector struct {
+	mapping string
+	expect  string
+	now     string
+	log     string
+	gives   string
+}
+
+func readVector(t *testing.T, path string) (v vector) {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	keys := map[string]*string{"mapping": &v.mapping, "expect": &v.expect, "now": &v.now, "gives": &v.gives, "what": new(string), "source": new(string)}
+	for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+		key, value, _ := strings.Cut(line, ":")
+		switch to := keys[key]; {
+		case strings.HasPrefix(line, "  "):
+			v.log += strings.TrimSpace(line) + "\n"
+		case to != nil:
+			*to = strings.TrimSpace(value)
+		case key != "frames":
+			t.Fatalf("%s: unknown header %q", path, key)
+		}
+	}
+	if v.mapping == "" || v.expect == "" || v.log == "" || v.gives == "" {
+		t.Fatalf("%s: mapping, expect, frames or gives is missing", path)
+	}
+	return v
+}
+
+// TestVectors takes every vector through every door: a text log, a pcapng
+// recording, the record, registers, and the way back to frames.
+func TestVectors(t *testing.T) {
+	paths, _ := filepath.Glob("../fixtures/frames/*.txt")
+	if len(paths) == 0 {
+		t.Fatal("fixtures/frames is empty")
+	}
+	for _, path := range paths {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
+			v := readVector(t, path)
+			table := compiled(t, v.mapping)
+			frames := readLog(t, v.log)
+			for door, frames := range map[string][]transport.Frame{"text log": frames, "pcapng": throughRecording(t, frames)} {
+				d := decode.NewDecoder(table, "bus")
+				var last decode.Outcome
+				for i := range frames {
+					last = d.Decode(&frames[i])
+				}
+				v.check(t, door, d, last, frames[len(frames)-1].Time)
+			}
+		})
+	}
+}
+
+func (v *vector) check(t *testing.T, door string, d *decode.Decoder, last decode.Outcome, now int64) {
+	t.Helper()
+	outcome := v.expect
+	if v.expect == "stale" || v.expect == "silent" || v.expect == "ok" {
+		outcome = "decoded"
+	}
+	if last.String() != outcome {
+		t.Errorf("%s: the last frame is %v, want %s", door, last, outcome)
+	}
+	if v.gives == "none" {
+		if d.Packs() != 0 {
+			t.Errorf("%s: a frame that is refused made a pack", door)
+		}
+		return
+	}
+	if v.now != "" {
+		seconds, err := pack.ParseDecimal(v.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		now, _ = seconds.Rescale(-9)
+	}
+	var s pack.Status
+	fresh := d.Status(0, now, &s)
+	if fresh == (v.expect == "silent") {
+		t.Errorf("%s: the pack is fresh: %v", door, fresh)
+	}
+	v.compare(t, door, &s)
+	if v.expect == "ok" && !s.Suspect() {
+		wayBack(t, compiled(t, v.mapping), &s)
+	}
+	registers(t, &s)
+}
+
+// compare holds a status' record against what the vector gives.
+func (v *vector) compare(t *testing.T, door string, s *pack.Status) {
+	t.Helper()
+	got := members(t, s.AppendJSON(nil))
+	for _, key := range []string{"time", "source", "mapping", "age_s"} {
+		delete(got, key)
+	}
+	want := members(t, []byte(v.gives))
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%s: the record is\n  %s, want\n  %s", door, shown(got), shown(want))
+	}
+}
+
+func members(t *testing.T, text []byte) map[string]any {
+	t.Helper()
+	m := make(map[string]any)
+	decoder := json.NewDecoder(bytes.NewReader(text))
+	decoder.UseNumber() // the digits count, not the float
+	if err := decoder.Decode(&m); err != nil {
+		t.Fatalf("%v in %s", err, text)
+	}
+	return m
+}
+
+func shown(m map[string]any) string {
+	text, _ := json.Marshal(m)
+	return string(text)
+}
+
+// wayBack writes every message that the status can fill, reads it again, and
+// wants the same values.
+func wayBack(t *testing.T, table *mapping.Compiled, s *pack.Status) {
+	t.Helper()
+	d := decode.NewDecoder(table, "bus")
+	wrote := 0
+	for i := range table.Programs {
+		p := &table.Programs[i]
+		data, err := decode.Payload(p, s, nil)
+		if err != nil || p.ByReader {
+			continue
+		}
+		wrote++
+		f := transport.Frame{Time: s.Time, Medium: transport.CAN, ID: p.ID(s.Address), Data: data}
+		if p.CAN.Extended {
+			f.Flags = transport.Extended
+		}
+		if outcome := d.Decode(&f); outcome != decode.Decoded {
+			t.Errorf("message %s, written as % X, is read as %v", p.Name, data, outcome)
+		}
+	}
+	if wrote == 0 || d.Packs() == 0 {
+		return
+	}
+	var again pack.Status
+	d.Status(0, s.Time, &again)
+	for q := range pack.Count {
+		if again.Has(q) && !q.Row().Kind.List() && again.Value(q).Decimal().Cmp(s.Value(q).Decimal()) != 0 {
+			t.Errorf("%s: written %s, read %s", q, s.Value(q).Decimal(), again.Value(q).Decimal())
+		}
+	}
+}
+
+// registers shows the pack as a SunSpec string and wants each value, or the
+// word that says it is not implemented.
+func registers(t *testing.T, s *pack.Status) {
+	t.Helper()
+	table := compiled(t, "sunspec-battery")
+	blocks, errs := decode.Layout(table, s, []pack.Status{*s})
+	if len(errs) > 0 && !s.Suspect() {
+		t.Errorf("%v", errs)
+	}
+	whole, packs, err := decode.ReadModels(table, blocks[0].Words, 1)
+	if err != nil || len(packs) != 1 {
+		t.Fatalf("%d packs, %v", len(packs), err)
+	}
+	for _, q := range []pack.Quantity{pack.Voltage, pack.Current, pack.SOC, pack.CellMax, pack.ChargeCurrentLimit} {
+		want, usable := s.Usable(q)
+		got, has := whole.Usable(q)
+		if has != usable || usable && got.Cmp(rounded(want, q)) != 0 {
+			t.Errorf("%s: registers give %s (%v), want %s (%v)", q, got, has, want, usable)
+		}
+	}
+}
+
+// rounded is a value at the resolution of the layout's scale factors.
+func rounded(d pack.Decimal, q pack.Quantity) pack.Decimal {
+	exp := map[pack.Quantity]int8{pack.Voltage: -2, pack.Current: -1, pack.SOC: -1, pack.CellMax: -3, pack.ChargeCurrentLimit: -1}[q]
+	coef, _ := d.Rescale(exp)
+	return pack.Decimal{Coef: coef, Exp: exp}
+}
+
+var tables = map[string]*mapping.Compiled{}
+
+func compiled(t *testing.T, name string) *mapping.Compiled {
+	t.Helper()
+	if tables[name] == nil {
+		table, err := library.Compile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tables[name] = table
+	}
+	return tables[name]
+}
+
+func readLog(t *testing.T, log string) []transport.Frame {
+	t.Helper()
+	r, err := capture.NewReader(strings.NewReader(log), "vector")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return readAll(t, r)
+}
+
+func readAll(t *testing.T, r *capture.Reader) (frames []transport.Frame) {
+	t.Helper()
+	var f transport.Frame
+	for r.Receive(&f) == nil {
+		f.Data = bytes.Clone(f.Data)
+		frames = append(frames, f)
+	}
+	if len(frames) == 0 {
+		t.Fatal("the vector has no frames")
+	}
+	return frames
+}
+
+// throughRecording writes frames to a pcapng recording and reads them again.
+func throughRecording(t *testing.T, frames []transport.Frame) []transport.Frame {
+	t.Helper()
+	var file bytes.Buffer
+	w, err := capture.NewWriter(&file, capture.Bus{Name: "can0", Medium: transport.CAN})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range frames {
+		if err := w.Send(&frames[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r, err := capture.NewReader(&file, "recording")
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := readAll(t, r)
+	if len(again) != len(frames) {
+		t.Fatal(fmt.Errorf("%d frames went into the recording, %d came out", len(frames), len(again)))
+	}
+	return again
+}
