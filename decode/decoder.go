@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"math"
 	"slices"
 
 	"packlink/decode/pack"
@@ -15,6 +16,9 @@ const MaxPacks = 256
 // heardFor is how long, in nanoseconds, a pack counts as heard whose mapping
 // gives no periods.
 const heardFor = 60_000_000_000
+
+// never is the time of a frame that has not come.
+const never = math.MinInt64
 
 // Outcome is what became of a frame.
 type Outcome uint8
@@ -76,7 +80,7 @@ type Decoder struct {
 type heard struct {
 	address uint32
 	status  pack.Status
-	seen    []int64         // time of each message's newest frame; 0 before the first
+	seen    []int64         // time of each message's newest frame; never before the first
 	alarms  []pack.AlarmSet // what each message says of alarms
 }
 
@@ -156,7 +160,7 @@ func (d *Decoder) pack(address uint32, has bool) *heard {
 	}
 	h := &heard{
 		address: address,
-		seen:    make([]int64, len(d.table.Programs)),
+		seen:    slices.Repeat([]int64{never}, len(d.table.Programs)),
 		alarms:  make([]pack.AlarmSet, len(d.table.Programs)),
 	}
 	h.status.Source, h.status.Mapping = d.source, d.table.Name
@@ -174,7 +178,7 @@ func (d *Decoder) forget() { d.packs, d.last = nil, nil }
 // Messages is how many different messages were heard, of any pack.
 func (d *Decoder) Messages() (n int) {
 	for m := range d.table.Programs {
-		if slices.ContainsFunc(d.packs, func(h *heard) bool { return h.seen[m] != 0 }) {
+		if slices.ContainsFunc(d.packs, func(h *heard) bool { return h.seen[m] != never }) {
 			n++
 		}
 	}
@@ -203,7 +207,7 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
 	fresh := false
 	for m := range d.table.Programs {
-		if h.seen[m] == 0 {
+		if h.seen[m] == never {
 			continue
 		}
 		overdue := d.overdue(m, h.seen[m], now)

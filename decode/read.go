@@ -311,7 +311,7 @@ func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 	q := op.Target.Quantity
 	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}
 	r.status.PutText(q, op.Target.Element, part, v)
-	if op.Target.Element == 0 && r.status.Text(q) == "" {
+	if op.Target.Element == 0 && len(r.status.TextBytes(q)) == 0 {
 		r.status.Clear(q)
 	}
 }

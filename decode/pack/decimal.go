@@ -3,7 +3,6 @@ package pack
 import (
 	"fmt"
 	"math"
-	"math/bits"
 	"strconv"
 	"strings"
 )
@@ -47,13 +46,22 @@ func ParseDecimal(text string) (Decimal, error) {
 	return d, nil
 }
 
-// Float64 is the float nearest to d. One division by a power of ten rounds
-// once, so it is the same on every machine.
+// exactFloat is the largest magnitude up to which a float64 holds every integer.
+const exactFloat = 1 << 53
+
+// Float64 is the float nearest to d, the same on every machine. Up to
+// exactFloat one operation with an exact power of ten rounds once; above, the
+// coefficient itself would be rounded too, so the text is read instead.
 func (d Decimal) Float64() float64 {
-	if d.Exp < 0 {
-		return float64(d.Coef) / math.Pow10(-int(d.Exp))
+	switch coef := float64(d.Coef); {
+	case magnitude(d.Coef) > exactFloat:
+		f, _ := strconv.ParseFloat(d.String(), 64) // d's text is always a number in range
+		return f
+	case d.Exp < 0:
+		return coef / math.Pow10(-int(d.Exp))
+	default:
+		return float64(coef * math.Pow10(int(d.Exp))) // the conversion forbids a fused sum
 	}
-	return float64(d.Coef) * math.Pow10(int(d.Exp))
 }
 
 // String is d in its shortest exact form: 53.12, -0.1, 40.
@@ -62,146 +70,40 @@ func (d Decimal) String() string { return string(d.Append(nil)) }
 // Append appends d in its shortest exact form. It allocates nothing if b has
 // room.
 func (d Decimal) Append(b []byte) []byte {
-	u, exp := uint64(d.Coef), int(d.Exp)
+	u, exp := magnitude(d.Coef), int(d.Exp)
+	if u == 0 {
+		return append(b, '0')
+	}
 	if d.Coef < 0 {
 		b = append(b, '-')
-		u = -u
 	}
 	for exp < 0 && u%10 == 0 {
-		if u == 0 {
-			return append(b, '0')
-		}
 		u /= 10
 		exp++
 	}
-	if exp >= 0 {
-		b = strconv.AppendUint(b, u, 10)
-		for ; exp > 0 && u != 0; exp-- {
-			b = append(b, '0')
-		}
-		return b
+	if exp < 0 {
+		return appendFraction(b, u, -exp)
 	}
-	unit := uint64(powers[-exp])
-	b = append(strconv.AppendUint(b, u/unit, 10), '.')
-	for rest := u % unit; unit > 1; rest %= unit {
-		unit /= 10
-		b = append(b, byte('0'+rest/unit))
+	b = strconv.AppendUint(b, u, 10)
+	for ; exp > 0; exp-- {
+		b = append(b, '0')
 	}
 	return b
 }
 
-// Rescale is the coefficient of d at another exponent, rounded half away from
-// zero where digits are dropped. It is not ok if it does not fit an int64.
-func (d Decimal) Rescale(exp int8) (coef int64, ok bool) {
-	shift := int(d.Exp) - int(exp)
-	switch {
-	case shift == 0 || d.Coef == 0:
-		return d.Coef, true
-	case shift > MaxExp:
-		return 0, false
-	case shift > 0:
-		return mul(d.Coef, powers[shift])
-	case shift < -MaxExp:
-		return 0, true
-	}
-	return divRound(d.Coef, powers[-shift]), true
-}
-
-// divRound is a/b rounded half away from zero, for a positive b.
-func divRound(a, b int64) int64 {
-	quotient, rest := a/b, a%b
-	switch {
-	case rest >= b-rest:
-		return quotient + 1
-	case -rest >= b+rest:
-		return quotient - 1
-	}
-	return quotient
-}
-
-func mul(a, b int64) (product int64, ok bool) {
-	hi, lo := bits.Mul64(magnitude(a), magnitude(b))
-	if hi != 0 || lo > math.MaxInt64 {
-		return 0, false
-	}
-	if (a < 0) != (b < 0) {
-		return -int64(lo), true
-	}
-	return int64(lo), true
-}
-
-func magnitude(n int64) uint64 {
-	if n < 0 {
-		return -uint64(n)
-	}
-	return uint64(n)
-}
-
-// Add is d + e, exactly. It is not ok if the sum does not fit.
-func (d Decimal) Add(e Decimal) (sum Decimal, ok bool) {
-	exp := min(d.Exp, e.Exp)
-	a, okA := d.Rescale(exp)
-	b, okB := e.Rescale(exp)
-	total := a + b
-	if !okA || !okB || (a > 0) == (b > 0) && a != 0 && b != 0 && (total > 0) != (a > 0) {
-		return Decimal{}, false
-	}
-	return Decimal{total, exp}, true
-}
-
-// Sub is d - e, exactly. It is not ok if the difference does not fit.
-func (d Decimal) Sub(e Decimal) (difference Decimal, ok bool) {
-	if e.Coef == math.MinInt64 {
-		return Decimal{}, false
-	}
-	return d.Add(Decimal{-e.Coef, e.Exp})
-}
-
-// Mul is d x e, exactly. It is not ok if the product does not fit.
-func (d Decimal) Mul(e Decimal) (product Decimal, ok bool) {
-	coef, ok := mul(d.Coef, e.Coef)
-	exp := int(d.Exp) + int(e.Exp)
-	if !ok || exp < -MaxExp || exp > MaxExp {
-		return Decimal{}, false
-	}
-	return Decimal{coef, int8(exp)}, true
-}
-
-// Div is d / e at the exponent exp, rounded half away from zero. It is not ok
-// if e is 0 or a step of the division does not fit.
-func (d Decimal) Div(e Decimal, exp int8) (quotient Decimal, ok bool) {
-	if e.Coef < 0 {
-		d.Coef, e.Coef = -d.Coef, -e.Coef
-	}
-	shift := int(d.Exp) - int(e.Exp) - int(exp)
-	if e.Coef <= 0 || shift > MaxExp || shift < -MaxExp {
-		return Decimal{}, false
-	}
-	dividend, divisor := d.Coef, e.Coef
-	if shift >= 0 {
-		dividend, ok = mul(dividend, powers[shift])
-	} else {
-		divisor, ok = mul(divisor, powers[-shift])
-	}
-	if !ok {
-		return Decimal{}, false
-	}
-	return Decimal{divRound(dividend, divisor), exp}, true
-}
-
-// Cmp is -1, 0 or 1 as d is less than, equal to or greater than e.
-func (d Decimal) Cmp(e Decimal) int {
-	if difference, ok := d.Sub(e); ok {
-		switch {
-		case difference.Coef < 0:
-			return -1
-		case difference.Coef > 0:
-			return 1
+// appendFraction appends u with a point before its last places digits, of
+// which there are 1 to MaxExp. Its digits are written from the last.
+func appendFraction(b []byte, u uint64, places int) []byte {
+	var text [MaxExp + 2]byte
+	at := len(text)
+	for ; u != 0 || places >= 0; places-- {
+		if places == 0 {
+			at--
+			text[at] = '.'
 		}
-		return 0
+		at--
+		text[at] = byte('0' + u%10)
+		u /= 10
 	}
-	if d.Float64() < e.Float64() {
-		return -1
-	}
-	return 1
+	return append(b, text[at:]...)
 }

@@ -109,11 +109,15 @@ func (s *Status) Usable(q Quantity) (Decimal, bool) {
 }
 
 // Text is a text quantity, "" if it is not known.
-func (s *Status) Text(q Quantity) string {
+func (s *Status) Text(q Quantity) string { return string(s.TextBytes(q)) }
+
+// TextBytes is a text quantity, empty if it is not known. It holds until the
+// status is written again.
+func (s *Status) TextBytes(q Quantity) []byte {
 	if s.values[q].Trust&Known == 0 {
-		return ""
+		return nil
 	}
-	return s.texts[q].String()
+	return s.texts[q].Bytes()
 }
 
 // Elements are a list quantity's values, from cell or sensor 1. They hold

@@ -1,0 +1,87 @@
+package decode_test
+
+import (
+	"encoding/binary"
+	"encoding/json"
+	"testing"
+
+	"packlink/decode"
+	"packlink/decode/pack"
+	"packlink/mapping/library"
+	"packlink/transport"
+)
+
+// FuzzDecoder feeds frames made of arbitrary bytes to every built-in mapping:
+// whatever comes, a record is valid JSON, and the counters add up.
+func FuzzDecoder(f *testing.F) {
+	f.Add([]byte{0x03, 0x51, 8, 0x34, 0x02, 0x90, 0x01, 0xD0, 0x07, 0xC0, 0x01})
+	f.Add([]byte{0x03, 0x55, 4, 0x60, 0x00, 0x63, 0x00, 0x03, 0x56, 3, 1, 2, 3})
+	f.Add([]byte{0x83, 0x5A, 8, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0x00, 0x01, 0})
+	f.Add([]byte{0x03, 0x5E, 8, 0x22, 0x5C, 0x00, 0xFF, 0xC3, 0x28, 0x0A, 0x7F})
+	names := library.Names()
+	f.Fuzz(func(t *testing.T, data []byte) {
+		for _, name := range names {
+			table := compiled(t, name)
+			d := decode.NewDecoder(table, "fuzz")
+			frames := uint64(0)
+			for rest := data; len(rest) >= 3; frames++ {
+				rest = fuzzFrame(rest, frames, d)
+			}
+			counters := d.Counters()
+			if counters.Frames() != frames {
+				t.Fatalf("%d frames are counted as %d", frames, counters.Frames())
+			}
+			var s pack.Status
+			for i := range d.Packs() {
+				d.Status(i, int64(frames), &s)
+				if record := s.AppendJSON(nil); !json.Valid(record) {
+					t.Fatalf("not JSON: %s", record)
+				}
+			}
+		}
+	})
+}
+
+// fuzzFrame takes one frame from the front of the data: id, length, bytes.
+func fuzzFrame(rest []byte, at uint64, d *decode.Decoder) []byte {
+	head := binary.BigEndian.Uint16(rest)
+	size := min(int(rest[2]), len(rest)-3)
+	f := transport.Frame{Time: int64(at), Medium: transport.CAN, ID: uint32(head & 0x7FF), Data: rest[3 : 3+size]}
+	if head&0x8000 != 0 {
+		f.Flags, f.ID = transport.Extended, 0x18FF4000|uint32(head&0x7FFF)
+	}
+	d.Decode(&f)
+	return rest[3+size:]
+}
+
+// FuzzReadModels reads arbitrary registers as SunSpec models.
+func FuzzReadModels(f *testing.F) {
+	table, err := library.Compile("sunspec-battery")
+	if err != nil {
+		f.Fatal(err)
+	}
+	blocks, _ := decode.Layout(table, &pack.Status{}, make([]pack.Status, 2))
+	image := make([]byte, 0, 2*len(blocks[0].Words))
+	for _, w := range blocks[0].Words {
+		image = binary.BigEndian.AppendUint16(image, w)
+	}
+	f.Add(image)
+	f.Add(image[:300])
+	f.Add([]byte{0x53, 0x75, 0x6E, 0x53, 0xFF, 0xFF, 0, 0})
+	f.Add([]byte{0x53, 0x75, 0x6E, 0x53, 0x03, 0x22, 0xFF, 0xFF})
+	f.Fuzz(func(t *testing.T, data []byte) {
+		words := make([]uint16, len(data)/2)
+		for i := range words {
+			words[i] = binary.BigEndian.Uint16(data[2*i:])
+		}
+		whole, packs, err := decode.ReadModels(table, words, 1)
+		if err != nil {
+			return
+		}
+		for _, s := range append(packs, whole) {
+			if record := s.AppendJSON(nil); !json.Valid(record) {
+				t.Fatalf("not JSON: %s", record)
+			}
+		}
+	})
+}

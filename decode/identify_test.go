@@ -1,0 +1,173 @@
+package decode_test
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"packlink/decode"
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/library"
+	"packlink/transport"
+)
+
+func allTables(t *testing.T) (all []*mapping.Compiled) {
+	t.Helper()
+	for _, name := range library.Names() {
+		all = append(all, compiled(t, name))
+	}
+	return all
+}
+
+// examples are the frames of a mapping's own examples, each a hundred times.
+func examples(table *mapping.Compiled) (frames []transport.Frame) {
+	for round := range 100 {
+		for i := range table.Programs {
+			p := &table.Programs[i]
+			for _, e := range p.Examples {
+				f := transport.Frame{Time: int64(round) * second, Medium: transport.CAN, ID: p.ID(uint32(e.Address)), Data: e.Payload}
+				if p.CAN.Extended {
+					f.Flags = transport.Extended
+				}
+				frames = append(frames, f)
+			}
+		}
+	}
+	return frames
+}
+
+func tried(t *testing.T, frames []transport.Frame) *mapping.Compiled {
+	t.Helper()
+	trial := decode.NewTrial(allTables(t))
+	for i := range frames {
+		trial.Frame(&frames[i])
+	}
+	chosen, evidence := trial.Result()
+	for i := range evidence {
+		t.Log(evidence[i].String())
+	}
+	return chosen
+}
+
+func TestIdentifiesItsOwnTraffic(t *testing.T) {
+	for _, table := range allTables(t) {
+		if table.Bus.CAN == nil {
+			continue
+		}
+		if got := tried(t, examples(table)); got != table {
+			t.Errorf("%s: identified as %v", table.Name, got)
+		}
+	}
+}
+
+func TestNotSure(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2))
+	var noise, foreign []transport.Frame
+	for i := range 1000 {
+		data := make([]byte, 8)
+		for j := range data {
+			data[j] = byte(random.Uint32())
+		}
+		noise = append(noise, transport.Frame{Time: int64(i), Medium: transport.CAN, ID: random.Uint32() & 0x7FF, Data: data})
+		foreign = append(foreign, transport.Frame{Time: int64(i), Medium: transport.CAN, ID: 0x180 + uint32(i%4), Data: data})
+	}
+	one := examples(compiled(t, "storage-can-35x"))[:2]
+	for name, frames := range map[string][]transport.Frame{"nothing": nil, "noise": noise, "a foreign protocol": foreign, "one message only": one} {
+		if got := tried(t, frames); got != nil {
+			t.Errorf("%s: identified as %s", name, got.Name)
+		}
+	}
+}
+
+// TestImplausibleTrafficIsNotExplained wants a mapping refused whose ids fit
+// but whose values do not.
+func TestImplausibleTrafficIsNotExplained(t *testing.T) {
+	frames := examples(compiled(t, "storage-can-35x"))
+	for i := range frames {
+		if frames[i].ID == 0x355 {
+			frames[i].Data = []byte{0xFF, 0x7F, 0, 0}
+		}
+	}
+	if got := tried(t, frames); got != nil {
+		t.Errorf("identified as %s", got.Name)
+	}
+}
+
+func TestUnknownIDsAreKeptApart(t *testing.T) {
+	d := decode.NewDecoder(compiled(t, "storage-can-35x"), "bus")
+	for i := range 5000 {
+		d.Decode(&transport.Frame{Time: int64(i) * second, Medium: transport.CAN, Flags: transport.Extended, ID: uint32(i), Data: []byte{1}})
+	}
+	for i := range 11 {
+		d.Decode(&transport.Frame{Time: int64(i) * second / 10, Medium: transport.CAN, Flags: transport.Extended, ID: 7, Data: []byte{byte(i), 2}})
+	}
+	all := d.UnknownIDs()
+	if len(all) != decode.MaxUnknownIDs {
+		t.Fatalf("%d unknown ids are kept, want %d", len(all), decode.MaxUnknownIDs)
+	}
+	if u := all[0]; u.ID != 7 || u.Frames != 12 || u.Size != 2 || u.Data[0] != 10 || u.Data[1] != 2 {
+		t.Errorf("the most frequent is %+v", u)
+	}
+	if counters := d.Counters(); counters[decode.Unknown] != 5011 {
+		t.Errorf("%d unknown frames are counted, want 5011", counters[decode.Unknown])
+	}
+}
+
+func TestRateOfUnknownID(t *testing.T) {
+	d := decode.NewDecoder(compiled(t, "storage-can-35x"), "bus")
+	for i := range 101 {
+		d.Decode(&transport.Frame{Time: int64(i) * second / 50, Medium: transport.CAN, ID: 1})
+	}
+	rate := d.UnknownIDs()[0].Rate()
+	if rate.Cmp(pack.Int(50)) != 0 {
+		t.Errorf("rate %s, want 50", rate)
+	}
+}
+
+// TestTooManyPacks bounds what a bus full of invented addresses can cost.
+func TestTooManyPacks(t *testing.T) {
+	const wide = `
+packlink: 1
+name: wide
+title: An address of sixteen bits
+source: [{title: invented}]
+bus: {can: {bitrate: 250000, id_bits: 29}}
+messages:
+  - name: charge
+    can: {id: 0x01000000, address: {bit: 0, width: 16}, every: 1s}
+    fields: [{at: 0, as: u8, is: soc_pct}]
+    examples: [{hex: "32", gives: {soc_pct: 50}, source: invented}]
+`
+	m, err := mapping.Load("wide.yaml", []byte(wide), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	table, err := mapping.Compile(m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := decode.NewDecoder(table, "bus")
+	for i := range 300 {
+		d.Decode(&transport.Frame{Time: 1, Medium: transport.CAN, Flags: transport.Extended, ID: 0x01000000 + uint32(i), Data: []byte{50}})
+	}
+	if counters := d.Counters(); d.Packs() != decode.MaxPacks || counters[decode.Crowded] != 300-decode.MaxPacks {
+		t.Errorf("%d packs, %d crowded", d.Packs(), counters[decode.Crowded])
+	}
+}
+
+func TestDecodeAllocatesNothing(t *testing.T) {
+	for _, name := range []string{"storage-can-35x", "homebrew-can"} {
+		table := compiled(t, name)
+		frames := examples(table)
+		d := decode.NewDecoder(table, "bus")
+		round := func() {
+			for i := range frames[:16] {
+				d.Decode(&frames[i])
+			}
+		}
+		round()
+		if allocs := testing.AllocsPerRun(100, round); allocs != 0 {
+			t.Errorf("%s: %v allocations a round", name, allocs)
+		}
+	}
+}
