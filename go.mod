@@ -6,6 +6,7 @@ require (
 	github.com/goccy/go-yaml v1.19.2
 	github.com/google/go-cmp v0.7.0
 	github.com/grid-x/modbus v0.0.0-20260701064235-82e41c9acfb6
+	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/pflag v1.1.0
 	go.einride.tech/can v0.17.0
 	go.uber.org/goleak v1.3.0
@@ -17,4 +18,5 @@ require (
 	golang.org/x/net v0.38.0 // indirect
 	golang.org/x/sync v0.11.0 // indirect
 	golang.org/x/sys v0.31.0 // indirect
+	golang.org/x/tools v0.26.0 // indirect
 )

@@ -108,9 +108,9 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 	case p == nil:
 		d.unknown.count(f)
 		return Unknown
-	case len(f.Data) < p.MinBytes:
+	case len(f.Data) < p.Least:
 		return Short
-	case len(f.Data) > p.MaxBytes:
+	case len(f.Data) > p.Most:
 		return Long
 	case p.ByReader:
 		return Decoded
@@ -122,7 +122,7 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 // before anything is written.
 func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	d.named.known = 0
-	if len(p.Named) > 0 && !readNamed(p.Named, f.Data, &d.named) {
+	if len(p.Needed) > 0 && !readNamed(p.Needed, f.Data, &d.named) {
 		return OutOfRange
 	}
 	address, has := p.Address(f.ID)
@@ -137,10 +137,7 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 		h.alarms[p.Index] = pack.AlarmSet{}
 		r.alarms = &h.alarms[p.Index]
 	}
-	r.numbers(p.Numbers, f.Data)
-	if len(p.Rest) > 0 {
-		r.read(p.Rest, f.Data)
-	}
+	r.run(&p.Body, f.Data)
 	h.seen[p.Index] = f.Time
 	h.status.Time = max(h.status.Time, f.Time)
 	return Decoded

@@ -80,11 +80,11 @@ func (b *builder) program(p *mapping.Program) (at int) {
 	at = len(b.current().Words)
 	w := &writing{status: b.whole, lets: &lets{}}
 	w.prepare(p)
-	b.run(w, 2*p.Read.Count, p.Named, p.Ops)
-	if p.Each != nil {
+	b.run(w, 2*p.Read.Count, p.Named, p.Body.All)
+	if p.Message.Each != nil {
 		for i := range b.packs {
 			w.status = &b.packs[i]
-			b.run(w, 2*p.Each.Size, p.EachOps)
+			b.run(w, 2*p.Message.Each.Size, p.Each.All)
 		}
 	}
 	return at
@@ -134,9 +134,9 @@ func appendGroups(p *mapping.Program, packs []pack.Status, named *lets, b []byte
 	w := &writing{lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
 	for i := range packs {
 		start := len(b)
-		b = append(b, make([]byte, 2*p.Each.Size)...)
+		b = append(b, make([]byte, 2*p.Message.Each.Size)...)
 		w.status = &packs[i]
-		if err := w.writeAll(b[start:], p.EachOps); err != nil {
+		if err := w.writeAll(b[start:], p.Each.All); err != nil {
 			return b, err
 		}
 	}
@@ -151,12 +151,12 @@ func headModel(p *mapping.Program, b []byte) {
 
 // readGroups reads each pack's repetition of a model's group.
 func readGroups(p *mapping.Program, payload []byte, named *lets, at int64) (packs []pack.Status) {
-	size := 2 * p.Each.Size
+	size := 2 * p.Message.Each.Size
 	for rest := payload[2*p.Read.Count:]; len(rest) >= size; rest = rest[size:] {
 		var s pack.Status
 		s.Address, s.HasAddress = uint32(len(packs)+1), true
 		r := reading{status: &s, alarms: &s.Alarms, lets: named, at: at, by: uint16(p.Index)}
-		r.read(p.EachOps, rest[:size])
+		r.run(&p.Each, rest[:size])
 		packs = append(packs, s)
 	}
 	return packs
@@ -200,8 +200,8 @@ func readModel(p *mapping.Program, words []uint16, whole *pack.Status, at int64)
 		return nil
 	}
 	r := reading{status: whole, alarms: &whole.Alarms, lets: &named, at: at, by: uint16(p.Index)}
-	r.read(p.Ops, payload)
-	if p.Each == nil {
+	r.run(&p.Body, payload)
+	if p.Message.Each == nil {
 		return nil
 	}
 	return readGroups(p, payload, &named, at)

@@ -101,6 +101,14 @@ type reading struct {
 	by     uint16 // index of the message
 }
 
+// run reads a run of fields.
+func (r *reading) run(steps *mapping.Steps, data []byte) {
+	r.numbers(steps.Numbers, data)
+	if len(steps.Rest) > 0 {
+		r.read(steps.Rest, data)
+	}
+}
+
 // numbers runs the operations of plain numbers over data.
 func (r *reading) numbers(ops []mapping.NumberOp, data []byte) {
 	first := window(data, 0)
@@ -109,7 +117,7 @@ func (r *reading) numbers(ops []mapping.NumberOp, data []byte) {
 		op := &ops[i]
 		v := status.Place(op.Quantity)
 		if int(op.Need) > len(data) {
-			if v.By == by {
+			if v.By == by && !op.Refines {
 				*v = pack.Value{}
 			}
 			continue
@@ -123,7 +131,9 @@ func (r *reading) numbers(ops []mapping.NumberOp, data []byte) {
 		}
 		w = w >> (op.Shift & 63) & op.Mask
 		if w == op.Missing {
-			*v = pack.Value{}
+			if !op.Refines {
+				*v = pack.Value{}
+			}
 			continue
 		}
 		coef := int64(w<<(op.Extend&63))>>(op.Extend&63)*op.Mul + op.Add
@@ -155,7 +165,7 @@ func (r *reading) read(ops []mapping.Op, data []byte) {
 				r.status.Put(op.Target.Quantity, v)
 			}
 		case mapping.OpFlag:
-			r.status.Put(op.Target.Quantity, r.flag(op, w))
+			r.flag(op, raw(op, w), r.status.Place(op.Quantity))
 		case mapping.OpElement:
 			r.elements(op, data)
 		case mapping.OpAlarms:
@@ -214,27 +224,19 @@ func (r *reading) shift(op *mapping.Op, v pack.Value) pack.Value {
 	return v
 }
 
-// flag is a flag's value: the meaning of its raw value, or bit 0 if the field
-// names none. A raw value without a meaning is not known.
-func (r *reading) flag(op *mapping.Op, w uint64) pack.Value {
-	bits := raw(op, w)
-	v := pack.Value{Coef: int64(bits), At: r.at, By: r.by, Trust: pack.Known}
-	if missing(op, bits) {
-		return pack.Value{}
-	}
-	if len(op.Values) == 0 {
-		return v
-	}
+// flag writes a flag whose raw values have meanings. One without a meaning is
+// not known.
+func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
 	for _, meaning := range op.Values {
-		if meaning.Raw == bits {
-			v.Coef = 0
+		if meaning.Raw == bits && !missing(op, bits) {
+			to.Coef, to.At, to.By, to.Exp, to.Trust = 0, r.at, r.by, 0, pack.Known
 			if meaning.On {
-				v.Coef = 1
+				to.Coef = 1
 			}
-			return v
+			return
 		}
 	}
-	return pack.Value{}
+	*to = pack.Value{}
 }
 
 // elements reads a list's elements: as many as the field repeats, or as a
@@ -275,6 +277,10 @@ func (r *reading) flags(op *mapping.Op, bits uint64) {
 // on nor off tells nothing.
 func readAlarms(op *mapping.Op, bits uint64, alarms *pack.AlarmSet) {
 	if missing(op, bits) {
+		return
+	}
+	if bits&op.Slots == op.Quiet {
+		alarms.Known |= op.Known
 		return
 	}
 	width, mask := 1, uint64(1)

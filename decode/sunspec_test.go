@@ -50,7 +50,7 @@ func TestOffsetsOfEveryPoint(t *testing.T) {
 		}
 		fields := p.Fields
 		if at, inGroup := strings.CutPrefix(offset, "+"); inGroup {
-			fields, offset = p.Each.Fields, strings.TrimSuffix(at, " in block")
+			fields, offset = p.Message.Each.Fields, strings.TrimSuffix(at, " in block")
 		}
 		compared++
 		f := findField(fields, offset)
@@ -133,8 +133,8 @@ func TestNothingKnownIsNotImplemented(t *testing.T) {
 		p := &table.Programs[i]
 		wantUnknown(t, p.Fields, blocks[0].Words[at:])
 		at += p.Read.Count
-		if p.Each != nil {
-			wantUnknown(t, p.Each.Fields, blocks[0].Words[at:])
+		if p.Message.Each != nil {
+			wantUnknown(t, p.Message.Each.Fields, blocks[0].Words[at:])
 		}
 	}
 }

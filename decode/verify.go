@@ -39,7 +39,7 @@ type verifier struct {
 
 func (v *verifier) run() {
 	p, payload := v.program, v.example.Payload
-	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && p.Each == nil {
+	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && p.Message.Each == nil {
 		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
 		return
 	}
@@ -48,7 +48,7 @@ func (v *verifier) run() {
 		return
 	}
 	r := reading{status: &v.status, alarms: &v.status.Alarms, lets: &v.lets, at: 1}
-	r.read(p.Ops, payload)
+	r.run(&p.Body, payload)
 	v.compare(v.withNamed(record(&v.status)), v.example.Gives)
 	v.groups()
 	v.writeBack()
@@ -73,7 +73,7 @@ func (v *verifier) withNamed(read map[string]string) map[string]string {
 
 // groups holds each pack of a message with a group against the example.
 func (v *verifier) groups() {
-	if v.program.Each == nil {
+	if v.program.Message.Each == nil {
 		return
 	}
 	v.packs = readGroups(v.program, v.example.Payload, &v.lets, 1)
@@ -112,7 +112,7 @@ func (v *verifier) writeBack() {
 		return
 	}
 	written, err := payload(v.program, &v.status, &v.lets, len(v.example.Payload), nil)
-	if err == nil && v.program.Each != nil {
+	if err == nil && v.program.Message.Each != nil {
 		written, err = appendGroups(v.program, v.packs, &v.lets, written)
 	}
 	if err == nil && v.program.Read != nil && v.program.Read.Model != 0 {

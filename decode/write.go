@@ -49,7 +49,7 @@ func payload(p *mapping.Program, s *pack.Status, named *lets, most int, b []byte
 	w := &writing{status: s, lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
 	w.prepare(p)
 	start, size := len(b), p.MinBytes
-	for _, ops := range [][]mapping.Op{p.Named, p.Ops} {
+	for _, ops := range [][]mapping.Op{p.Named, p.Body.All} {
 		for i := range ops {
 			if op := &ops[i]; op.Need > size && op.Need <= most && w.knows(op) {
 				size = op.Need
@@ -59,7 +59,7 @@ func payload(p *mapping.Program, s *pack.Status, named *lets, most int, b []byte
 	for range size {
 		b = append(b, p.Fill)
 	}
-	if err := w.writeAll(b[start:], p.Named, p.Ops); err != nil {
+	if err := w.writeAll(b[start:], p.Named, p.Body.All); err != nil {
 		return b[:start], err
 	}
 	return b, nil
@@ -68,8 +68,8 @@ func payload(p *mapping.Program, s *pack.Status, named *lets, most int, b []byte
 // prepare gives the named fields that reading did not give their values: a
 // count is the elements that the status has, others are their constants.
 func (w *writing) prepare(p *mapping.Program) {
-	for i := range p.Ops {
-		if op := &p.Ops[i]; op.RepeatSlot >= 0 {
+	for i := range p.Body.All {
+		if op := &p.Body.All[i]; op.RepeatSlot >= 0 {
 			w.name(op.RepeatSlot, int64(len(w.status.Elements(op.Target.Quantity))-op.Target.Element))
 		}
 	}

@@ -29,15 +29,23 @@ type longIDs struct {
 // Program is what is done with the bytes of one message.
 type Program struct {
 	*Message
-	Index   int
-	Named   []Op       // numbers that are named: other fields may depend on them
-	Ops     []Op       // fields that are written to the status: Numbers and Rest together
+	Least, Most int // bytes of a payload: MinBytes and MaxBytes
+	Index       int
+	Named       []Op  // numbers that are named: other fields may depend on them
+	Needed      []Op  // those among them that other fields depend on, or that have a range
+	Body        Steps // fields that are written to the status
+	Each        Steps // fields of one repetition of the message's group
+	Alarms      bool  // some field carries alarms
+	shift       uint8
+	mask        uint32
+}
+
+// Steps are the operations of a run of fields. Reading takes Numbers, then
+// Rest; writing takes All.
+type Steps struct {
+	All     []Op
 	Numbers []NumberOp // the plain numbers among them
 	Rest    []Op       // the others
-	EachOps []Op       // fields of one repetition of the message's group
-	Alarms  bool       // some field carries alarms
-	shift   uint8
-	mask    uint32
 }
 
 // OpKind is what an operation does with its bits.
@@ -78,6 +86,8 @@ type Op struct {
 	Mul, Add    int64
 	Low, High   int64  // plausible (raw x Mul + Add), both included
 	Known       uint64 // alarms the field can tell about
+	Slots       uint64 // bits that hold alarms
+	Quiet       uint64 // those bits when every alarm is off
 	Continued   bool   // a longer text goes on in another field
 	Refines     bool   // an earlier field of the message gives the same quantity
 }
@@ -102,7 +112,7 @@ func Compile(m *Mapping) (*Compiled, error) {
 }
 
 func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, error) {
-	p := Program{Message: m, Index: index}
+	p := Program{Message: m, Index: index, Least: m.MinBytes, Most: m.MaxBytes}
 	if m.CAN != nil {
 		p.shift, p.mask = uint8(m.CAN.AddressBit), 1<<m.CAN.AddressWidth-1
 	}
@@ -113,41 +123,66 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		}
 	}
 	whole := m.MaxBytes <= windowBytes && m.CAN != nil
-	for i := range m.Fields {
-		op, err := compileField(&m.Fields[i], lets, whole)
-		if err != nil {
+	named, body, err := compileFields(m.Fields, lets, whole)
+	if err != nil {
+		return p, err
+	}
+	p.Named, p.Body = named, body
+	if m.Each != nil {
+		if p.Each, err = compileGroup(m.Each, lets); err != nil {
 			return p, err
 		}
-		p.Alarms = p.Alarms || op.Kind == OpAlarms
-		op.Refines = slices.ContainsFunc(p.Ops, func(earlier Op) bool {
-			return op.Target != nil && earlier.Target != nil && *earlier.Target == *op.Target
-		})
-		if op.Kind == OpText && op.Target != nil {
-			op.Continued = pieces[Target{op.Target.Quantity, op.Target.Element + op.Type.Bits/8}]
-		}
-		if op.Kind == OpLet {
-			p.Named = append(p.Named, op)
-			continue
-		}
-		p.Ops = append(p.Ops, op)
-		if n, plain := op.number(); plain {
-			p.Numbers = append(p.Numbers, n)
-		} else {
-			p.Rest = append(p.Rest, op)
-		}
 	}
-	if m.Each == nil {
-		return p, nil
-	}
-	for i := range m.Each.Fields {
-		op, err := compileField(&m.Each.Fields[i], lets, false)
-		if err != nil {
-			return p, err
+	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !m.refersTo(op.Let) })
+	p.Alarms = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms })
+	for i := range p.Body.All {
+		if op := &p.Body.All[i]; op.Kind == OpText && op.Target != nil {
+			op.Continued = pieces[Target{op.Quantity, op.Target.Element + op.Type.Bits/8}]
 		}
-		p.Alarms = p.Alarms || op.Kind == OpAlarms
-		p.EachOps = append(p.EachOps, op)
 	}
 	return p, nil
+}
+
+// refersTo tells whether some field depends on the field of a name.
+func (m *Message) refersTo(name string) bool {
+	refers := func(f Field) bool { return f.ScaleBy == name || f.RepeatBy == name }
+	return slices.ContainsFunc(m.Fields, refers) || m.Each != nil && slices.ContainsFunc(m.Each.Fields, refers)
+}
+
+// compileGroup makes the operations of a group. Its named fields are there many
+// times, so no field can depend on them.
+func compileGroup(g *Group, lets map[string]int) (Steps, error) {
+	named, steps, err := compileFields(g.Fields, lets, false)
+	for _, op := range named {
+		op.Slot = -1
+		steps.All = append(steps.All, op)
+	}
+	return steps, err
+}
+
+// compileFields makes the operations of a run of fields: those that are only
+// named, and those that are written to the status.
+func compileFields(fields []Field, lets map[string]int, whole bool) (named []Op, steps Steps, err error) {
+	for i := range fields {
+		op, err := compileField(&fields[i], lets, whole)
+		if err != nil {
+			return nil, steps, err
+		}
+		if op.Kind == OpLet {
+			named = append(named, op)
+			continue
+		}
+		op.Refines = slices.ContainsFunc(steps.All, func(earlier Op) bool {
+			return op.Target != nil && earlier.Target != nil && *earlier.Target == *op.Target
+		})
+		steps.All = append(steps.All, op)
+		if n, plain := op.number(); plain {
+			steps.Numbers = append(steps.Numbers, n)
+		} else {
+			steps.Rest = append(steps.Rest, op)
+		}
+	}
+	return named, steps, nil
 }
 
 // textPieces are the places at which fields of the mapping write texts.
@@ -198,14 +233,26 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 			*ref.to = i
 		}
 	}
-	for _, a := range f.Alarms {
-		op.Known |= a.Alarm.Bit()
-	}
+	op.setAlarms()
 	if f.Target != nil {
 		op.Quantity = f.Target.Quantity
 	}
 	op.Unavailable = f.Missing
 	return op, op.setScale()
+}
+
+// setAlarms notes which bits hold alarms, and how they look when all are off.
+func (op *Op) setAlarms() {
+	width := 1
+	if op.Type.Base == Pairs {
+		width = 2
+	}
+	for _, a := range op.Alarms {
+		op.Known |= a.Alarm.Bit()
+		op.Slots |= (1<<width - 1) << (a.Slot * width)
+		op.Quiet &^= (1<<width - 1) << (a.Slot * width)
+		op.Quiet |= op.Off << (a.Slot * width)
+	}
 }
 
 func opKind(f *Field) OpKind {

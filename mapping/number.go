@@ -2,8 +2,9 @@ package mapping
 
 import "packlink/decode/pack"
 
-// NumberOp is the operation of a plain number, in one cache line: most fields
-// of most protocols, and so the fast path of reading.
+// NumberOp is the operation of a plain number, or of a flag that is a plain bit,
+// in one cache line: most fields of most protocols, and so the fast path of
+// reading.
 type NumberOp struct {
 	Mask      uint64
 	Mul, Add  int64
@@ -16,19 +17,21 @@ type NumberOp struct {
 	Quantity  pack.Quantity
 	Exp       int8
 	Big       bool
+	Refines   bool // keeps what an earlier field gave if this one gives nothing
 }
 
 // number is the operation as a plain number, and whether it is one: a single
-// value that no other field changes, with at most one "not available" value.
+// value that no named field changes, with at most one "not available" value.
 func (op *Op) number() (n NumberOp, plain bool) {
 	const most = 1<<16 - 1
-	if op.Kind != OpNumber || op.ScaleSlot >= 0 || op.SwapWords || op.Refines || len(op.Unavailable) > 1 || op.Need > most {
+	plain = op.Kind == OpNumber || op.Kind == OpFlag && len(op.Values) == 0
+	if !plain || op.ScaleSlot >= 0 || op.SwapWords || len(op.Unavailable) > 1 || op.Need > most {
 		return n, false
 	}
 	n = NumberOp{
 		Mask: op.Mask, Mul: op.Mul, Add: op.Add, Low: op.Low, High: op.High,
 		Start: uint16(op.Start), Need: uint16(op.Need), Shift: op.Shift, Extend: op.Extend,
-		Quantity: op.Quantity, Exp: op.Exp, Big: op.Big,
+		Quantity: op.Quantity, Exp: op.Exp, Big: op.Big, Refines: op.Refines,
 	}
 	switch {
 	case len(op.Unavailable) == 1:

@@ -77,7 +77,7 @@ func runBridge(ctx context.Context, p *plan, s *streams) error {
 	for i := range p.sources {
 		b.sources = append(b.sources, newSource(&p.sources[i], b.woken))
 	}
-	announce(p, s.log)
+	announce(p, b.outputs, s.log)
 
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"strings"
 	"syscall"
 	"time"
@@ -68,29 +67,14 @@ func portHint(p *plan, err error) error {
 }
 
 // announce says what the bridge shows where.
-func announce(p *plan, log io.Writer) {
+func announce(p *plan, outputs []output, log io.Writer) {
 	if p.isDemo() {
 		fmt.Fprintf(log, "demonstration bank %s: two packs of 16 cells and 100 Ah, played from a recording\n", p.bank)
 	}
-	for _, o := range p.outputs {
-		switch o.to.Scheme {
-		case "http":
-			fmt.Fprintf(log, "  http://%s/  live page; /v1/bank, /v1/packs, /v1/stream, /metrics, /healthz\n", shownAddress(o.to))
-		case "modbus-tcp":
-			fmt.Fprintf(log, "  modbus-tcp %s  unit %d, %s\n", shownAddress(o.to), bankUnit, o.table.Title)
+	for _, o := range outputs {
+		if where := o.where(); where != "" {
+			fmt.Fprintf(log, "  %s\n", where)
 		}
 	}
 	fmt.Fprintln(log, "a monitoring aid, not a protection device; stop with ctrl-c")
-}
-
-func shownAddress(e transport.Endpoint) string {
-	address, err := e.ListenAddress()
-	if err != nil {
-		return e.Address
-	}
-	host, port, err := net.SplitHostPort(address)
-	if err != nil {
-		return address
-	}
-	return net.JoinHostPort(host, port)
 }

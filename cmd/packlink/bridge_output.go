@@ -24,6 +24,8 @@ type output interface {
 	publish(b *bank.Bank, sources []feed.SourceHealth) error
 	// run serves until ctx ends.
 	run(ctx context.Context) error
+	// where says what is shown where, "" if there is nothing to say.
+	where() string
 }
 
 // check finds out whether an output can be made.
@@ -128,11 +130,17 @@ func (o *httpOutput) publish(b *bank.Bank, sources []feed.SourceHealth) error {
 	return nil
 }
 
+func (o *httpOutput) where() string {
+	return fmt.Sprintf("http://%s/  live page; /v1/bank, /v1/packs, /v1/stream, /metrics, /healthz", o.listener.Addr())
+}
+
 func (o *httpOutput) run(ctx context.Context) error { return o.Serve(ctx, o.listener) }
 
 type summaryOutput struct{ *feed.Summary }
 
 func (o summaryOutput) publish(b *bank.Bank, _ []feed.SourceHealth) error { return o.Bank(b) }
+
+func (o summaryOutput) where() string { return "" }
 
 func (o summaryOutput) run(ctx context.Context) error { <-ctx.Done(); return nil }
 
@@ -158,6 +166,8 @@ func (o *linesOutput) publish(b *bank.Bank, _ []feed.SourceHealth) error {
 	}
 	return nil
 }
+
+func (o *linesOutput) where() string { return "" }
 
 func (o *linesOutput) run(ctx context.Context) error { <-ctx.Done(); return nil }
 
@@ -199,6 +209,10 @@ func (o *registersOutput) tell(err error) {
 	}
 	o.told[noRoom.Field] = true
 	fmt.Fprintf(o.log, "%s: %v; its register says \"not available\"\n", o.plan.to, err)
+}
+
+func (o *registersOutput) where() string {
+	return fmt.Sprintf("modbus-tcp %s  unit %d, %s", o.listener.Addr(), bankUnit, o.plan.table.Title)
 }
 
 func (o *registersOutput) run(ctx context.Context) error { return o.server.Serve(ctx, o.listener) }

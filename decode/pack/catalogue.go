@@ -16,8 +16,8 @@ var catalogue = [Count]Row{
 	Firmware:   {"firmware", "who", Word, "", 0, Marked, "the version of the management system's firmware"},
 	Hardware:   {"hardware", "who", Word, "", 0, Marked, "the version of the management system's hardware"},
 	Modules:    {"modules", "who", Number, "", 0, Marked, "how many packs answer behind this address"},
-	Packs:      {"packs", "who", Number, "", 0, Marked, "bank only: how many packs belong to the bank"},
-	PacksFresh: {"packs_fresh", "who", Number, "", 0, Marked, "bank only: how many of them are heard in time"},
+	Packs:      {"packs", "bank", Number, "", 0, Marked, "how many packs belong to the bank"},
+	PacksFresh: {"packs_fresh", "bank", Number, "", 0, Marked, "how many of them are heard in time"},
 
 	Voltage: {"voltage_v", "terminals", Number, "V", 0, Marked, "voltage at the terminals"},
 	Current: {"current_a", "terminals", Number, "A", 0, Marked, "current at the terminals, positive while charging"},
@@ -36,10 +36,10 @@ var catalogue = [Count]Row{
 	Cells:       {"cells_v", "cells", Numbers, "V", MaxCells, Marked, "voltage of each cell, from cell 1; null where one is not known"},
 	CellMax:     {"cell_max_v", "cells", Number, "V", 0, Marked, "highest cell voltage"},
 	CellMaxAt:   {"cell_max_at", "cells", Number, "", 0, Marked, "number of the highest cell, from 1"},
-	CellMaxPack: {"cell_max_pack", "cells", Number, "", 0, Marked, "bank only: number of the pack with the highest cell, from 1"},
+	CellMaxPack: {"cell_max_pack", "bank", Number, "", 0, Marked, "number of the pack with the highest cell, from 1"},
 	CellMin:     {"cell_min_v", "cells", Number, "V", 0, Marked, "lowest cell voltage"},
 	CellMinAt:   {"cell_min_at", "cells", Number, "", 0, Marked, "number of the lowest cell, from 1"},
-	CellMinPack: {"cell_min_pack", "cells", Number, "", 0, Marked, "bank only: number of the pack with the lowest cell, from 1"},
+	CellMinPack: {"cell_min_pack", "bank", Number, "", 0, Marked, "number of the pack with the lowest cell, from 1"},
 	CellSpread:  {"cell_spread_v", "cells", Number, "V", 0, Marked, "highest cell voltage minus lowest"},
 	Balancing:   {"balancing", "cells", Flags, "", MaxCells, Marked, "whether each cell is being balanced, from cell 1"},
 
@@ -58,26 +58,4 @@ var catalogue = [Count]Row{
 	DischargeAllowed:      {"discharge_allowed", "permission", Flag, "", 0, Forbids, "whether the pack may be discharged now"},
 	FullChargeWanted:      {"full_charge_wanted", "permission", Flag, "", 0, Withheld, "whether the pack asks for a full charge"},
 	ChargeNowWanted:       {"charge_now_wanted", "permission", Flag, "", 0, Withheld, "whether the pack asks to be charged now"},
-}
-
-// RecordKey is a key of a record that is not a quantity: no mapping can write it.
-type RecordKey struct {
-	Key    string
-	In     string // "pack", "bank" or "both": the records it stands in
-	Schema string // its JSON Schema
-	Doc    string
-}
-
-// RecordKeys are the keys of a record that are not quantities.
-var RecordKeys = []RecordKey{
-	{"time", "both", `{"type": "string", "format": "date-time"}`, "time of the newest frame used, RFC 3339, UTC"},
-	{"source", "pack", `{"type": "string"}`, "name of the source the pack was heard on"},
-	{"address", "pack", `{"type": "integer", "minimum": 0}`, "the pack's address on its bus, where the protocol has one"},
-	{"mapping", "pack", `{"type": "string"}`, "name of the mapping that decoded it"},
-	{"bank", "bank", `{"type": "string"}`, "name of the bank"},
-	{"alarms", "both", `{"type": "array", "items": {"$ref": "#/$defs/alarm"}}`, "alarms that are active now; an empty array says that there are none, absence that it is not known"},
-	{"stale", "both", `{"type": "array", "items": {"type": "string"}}`, "keys whose message is overdue"},
-	{"suspect", "both", `{"type": "array", "items": {"$ref": "#/$defs/suspect"}}`, "values that lie outside the mapping's plausible range"},
-	{"age_s", "both", `{"type": "number"}`, "age of the newest frame used"},
-	{"shares", "bank", `{"type": "array", "items": {"$ref": "#/$defs/share"}}`, "each pack's part of the bank's current"},
 }

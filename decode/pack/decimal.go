@@ -3,6 +3,7 @@ package pack
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -92,18 +93,23 @@ func (d Decimal) Append(b []byte) []byte {
 }
 
 // appendFraction appends u with a point before its last places digits, of
-// which there are 1 to MaxExp. Its digits are written from the last.
+// which there are 1 to MaxExp. Its digits are written in place from the last.
 func appendFraction(b []byte, u uint64, places int) []byte {
-	var text [MaxExp + 2]byte
-	at := len(text)
-	for ; u != 0 || places >= 0; places-- {
-		if places == 0 {
-			at--
+	digits := places + 1
+	for digits <= MaxExp && u >= uint64(powers[digits]) {
+		digits++
+	}
+	start := len(b)
+	b = slices.Grow(b, digits+1)[:start+digits+1]
+	text := b[start:]
+	point := digits - places
+	for at := digits; at >= 0; at-- {
+		if at == point {
 			text[at] = '.'
+			continue
 		}
-		at--
 		text[at] = byte('0' + u%10)
 		u /= 10
 	}
-	return append(b, text[at:]...)
+	return b
 }

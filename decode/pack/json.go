@@ -40,14 +40,21 @@ func (s *Status) AppendTime(b []byte) []byte {
 // AppendQuantities appends the members that a pack record and a bank record
 // share: the known quantities, alarms, stale, suspect and age_s.
 func (s *Status) AppendQuantities(b []byte) []byte {
+	var trusts Trust
 	for q := range Count {
-		if s.Has(q) {
+		trust := s.trust(q)
+		trusts |= trust
+		if trust&Known != 0 {
 			b = s.appendQuantity(append(appendComma(b), members[q]...), q)
 		}
 	}
 	b = s.appendAlarms(b)
-	b = s.appendStale(b)
-	b = s.appendSuspect(b)
+	if trusts&Stale != 0 || s.AlarmsStale {
+		b = s.appendStale(b)
+	}
+	if trusts&(Below|Above) != 0 {
+		b = s.appendSuspect(b)
+	}
 	if s.Time != 0 {
 		b = Decimal{s.Now - s.Time, -9}.Append(appendKey(b, "age_s"))
 	}
@@ -105,9 +112,7 @@ func (s *Status) appendAlarms(b []byte) []byte {
 }
 
 func (s *Status) appendStale(b []byte) []byte {
-	start := len(b)
 	b = append(appendKey(b, "stale"), '[')
-	empty := len(b)
 	for q := range Count {
 		if s.Stale(q) {
 			b = appendText(appendComma(b), catalogue[q].Key)
@@ -116,52 +121,23 @@ func (s *Status) appendStale(b []byte) []byte {
 	if s.AlarmsStale {
 		b = appendText(appendComma(b), "alarms")
 	}
-	if len(b) == empty {
-		return b[:start]
-	}
 	return append(b, ']')
 }
 
 func (s *Status) appendSuspect(b []byte) []byte {
-	start := len(b)
 	b = append(appendKey(b, "suspect"), '[')
-	empty := len(b)
 	for q := range Count {
-		if trust := s.doubt(q); trust != 0 {
+		if doubt := s.trust(q) & (Below | Above); doubt != 0 {
 			b = appendText(append(appendComma(b), `{"key":`...), catalogue[q].Key)
-			b = append(appendText(append(b, `,"why":`...), doubtText(trust)), '}')
+			b = append(appendText(append(b, `,"why":`...), doubtText(doubt)), '}')
 		}
-	}
-	if len(b) == empty {
-		return b[:start]
 	}
 	return append(b, ']')
 }
 
-// Suspect tells whether some value lies outside its plausible range.
-func (s *Status) Suspect() bool {
-	for q := range Count {
-		if s.doubt(q) != 0 {
-			return true
-		}
-	}
-	return false
-}
-
-// doubt is the range the quantity, or one of its elements, leaves; 0 if none.
-func (s *Status) doubt(q Quantity) Trust {
-	if !catalogue[q].Kind.List() {
-		return s.values[q].Trust & (Below | Above)
-	}
-	var doubt Trust
-	for _, v := range *s.list(q) {
-		doubt |= v.Trust & (Below | Above)
-	}
-	return doubt
-}
-
-func doubtText(trust Trust) string {
-	switch trust {
+// doubtText says which range a value leaves, or a list's elements leave.
+func doubtText(doubt Trust) string {
+	switch doubt {
 	case Below:
 		return "below the mapping's plausible range"
 	case Above:

@@ -84,6 +84,10 @@ const (
 	Count // how many quantities there are
 )
 
+// bankGroup is the group of the quantities that only a bank has: a pack's record
+// never holds them.
+const bankGroup = "bank"
+
 // Row is a quantity's entry in the catalogue.
 type Row struct {
 	Key     string // the record's key; its ending is the unit

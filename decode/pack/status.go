@@ -1,7 +1,5 @@
 package pack
 
-import "slices"
-
 // Status is what is known about one pack at one instant, or about a bank as a
 // whole. The zero value knows nothing. Copy it with [Status.CopyTo], as its
 // lists are shared by assignment.
@@ -130,20 +128,33 @@ func (s *Status) Elements(q Quantity) []Value {
 	return list
 }
 
-// Has tells whether anything is known of the quantity.
-func (s *Status) Has(q Quantity) bool {
-	if catalogue[q].Kind.List() {
-		return slices.ContainsFunc(*s.list(q), func(v Value) bool { return v.Trust&Known != 0 })
+// trust is the quantity's trust; of a list, every bit that one of its elements
+// has.
+func (s *Status) trust(q Quantity) Trust {
+	if !catalogue[q].Kind.List() {
+		return s.values[q].Trust
 	}
-	return s.values[q].Trust&Known != 0
+	var trust Trust
+	for _, v := range *s.list(q) {
+		trust |= v.Trust
+	}
+	return trust
 }
 
+// Has tells whether anything is known of the quantity.
+func (s *Status) Has(q Quantity) bool { return s.trust(q)&Known != 0 }
+
 // Stale tells whether the quantity, or an element of it, is overdue.
-func (s *Status) Stale(q Quantity) bool {
-	if !catalogue[q].Kind.List() {
-		return s.values[q].Trust&Stale != 0
+func (s *Status) Stale(q Quantity) bool { return s.trust(q)&Stale != 0 }
+
+// Suspect tells whether some value lies outside its plausible range.
+func (s *Status) Suspect() bool {
+	for q := range Count {
+		if s.trust(q)&(Below|Above) != 0 {
+			return true
+		}
 	}
-	return slices.ContainsFunc(*s.list(q), func(v Value) bool { return v.Trust&Stale != 0 })
+	return false
 }
 
 // CopyTo makes to an independent copy, which reuses the lists that to has.

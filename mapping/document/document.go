@@ -10,9 +10,10 @@ package document
 
 // Limits of a file. They bound the time and memory that a hostile one costs.
 const (
-	MaxBytes = 256 << 10 // size of a file
-	MaxDepth = 16        // maps and lists inside one another
-	MaxKeys  = 10_000    // keys of all maps together
+	MaxBytes    = 256 << 10 // size of a file
+	MaxTokens   = 50_000    // words, marks and brackets
+	MaxDepth    = 16        // maps and lists inside one another
+	MaxProblems = 500       // mistakes that are listed
 )
 
 // Kind is what a node is.

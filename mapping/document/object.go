@@ -1,6 +1,8 @@
 package document
 
 import (
+	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -26,7 +28,7 @@ type Object struct {
 // problem and returns nil.
 func (f *File) Object(n *Node, what string) *Object {
 	if n.Kind != Map {
-		f.Report(n, RuleWrongType, "%s must be a map, {key: value, ...}; this is %s", what, n.Kind)
+		f.Report(n, RuleWrongType, "%s must be a map, {key: value, ...}; this is %s", what, n.shown())
 		return nil
 	}
 	return &Object{File: f, Node: n, what: what}
@@ -81,10 +83,13 @@ func (o *Object) NeedInt(key string, least, most int64) int64 {
 	return o.File.Int(o.Need(key), o.name(key), least, most)
 }
 
-// Flag is true or false, false if the key is not given.
-func (o *Object) Flag(key string) bool {
-	return o.File.Choice(o.Get(key), o.name(key), "true", "false") == "true"
+// NeedChoice is the text of a key that must be given and be one of the choices.
+func (o *Object) NeedChoice(key string, choices ...string) string {
+	return o.File.Choice(o.Need(key), o.name(key), choices...)
 }
+
+// Flag is true or false, false if the key is not given.
+func (o *Object) Flag(key string) bool { return o.File.Flag(o.Get(key), o.name(key)) }
 
 // Duration is a Go duration such as 1s or 250ms, 0 if the key is not given.
 func (o *Object) Duration(key string) time.Duration {
@@ -94,7 +99,7 @@ func (o *Object) Duration(key string) time.Duration {
 	}
 	d, err := time.ParseDuration(n.Text)
 	if n.Kind != Scalar || err != nil || d <= 0 || d > 24*time.Hour {
-		o.File.Report(n, RuleWrongType, "%s must be a time between 0 and 24h with its unit, such as 1s or 250ms", o.name(key))
+		o.File.Report(n, RuleWrongType, "%s must be a time between 0 and 24h with its unit, such as 1s or 250ms; this is %s", o.name(key), n.shown())
 		return 0
 	}
 	return d
@@ -120,16 +125,35 @@ func (f *File) Text(n *Node, what string) string {
 	if n == nil {
 		return ""
 	}
-	if n.Kind != Scalar || n.Text == "" || n.Text == "null" && !n.Quoted {
-		f.Report(n, RuleWrongType, "%s must be text; this is %s", what, describe(n))
+	if n.Kind != Scalar || n.Text == "" || n.null() {
+		f.Report(n, RuleWrongType, "%s must be text; this is %s", what, n.shown())
 		return ""
 	}
 	return n.Text
 }
 
-func describe(n *Node) string {
-	if n.Kind == Scalar && !n.Quoted && (n.Text == "" || n.Text == "null") {
+// Flag is whether a scalar says true; nil or a mistake is false.
+func (f *File) Flag(n *Node, what string) bool {
+	if n == nil {
+		return false
+	}
+	if n.Kind != Scalar || n.Quoted || n.Text != "true" && n.Text != "false" {
+		f.Report(n, RuleWrongType, "%s must be true or false; this is %s", what, n.shown())
+	}
+	return n.Text == "true"
+}
+
+func (n *Node) null() bool { return n.Kind == Scalar && !n.Quoted && n.Text == "null" }
+
+// shown is the node as messages show it.
+func (n *Node) shown() string {
+	switch {
+	case n.null():
 		return "nothing"
+	case n.Kind == Scalar && n.Quoted:
+		return strconv.Quote(n.Text) + " in quotes"
+	case n.Kind == Scalar:
+		return strconv.Quote(n.Text)
 	}
 	return n.Kind.String()
 }
@@ -151,31 +175,47 @@ func (f *File) Int(n *Node, what string, least, most int64) int64 {
 		return least
 	}
 	number, err := ParseInt(n.Text)
-	if n.Kind != Scalar || n.Quoted || err != nil || number < least || number > most {
+	switch {
+	case n.Kind == Scalar && !n.Quoted && err == nil && number >= least && number <= most:
+		return number
+	case least == most:
+		f.Report(n, RuleWrongType, "%s must be %d; this is %s", what, least, n.shown())
+	default:
 		f.Report(n, RuleWrongType, "%s must be a whole number from %d to %d; this is %s", what, least, most, n.shown())
-		return least
 	}
-	return number
+	return least
 }
+
+var wholeNumber = regexp.MustCompile(`^(0|-?[1-9][0-9]*|-?0x[0-9A-Fa-f]+)$`)
 
 // ParseInt reads a whole number in decimal or 0x hexadecimal. A leading 0 is
-// refused, as it means octal to some and nothing to others.
+// refused, as it means octal to some and nothing to others; so is -0.
 func ParseInt(text string) (int64, error) {
-	digits := strings.TrimPrefix(text, "-")
-	switch {
-	case strings.HasPrefix(digits, "0x"):
-		return strconv.ParseInt(text, 0, 64)
-	case strings.ContainsAny(digits, "_+") || len(digits) > 1 && digits[0] == '0':
+	if !wholeNumber.MatchString(text) {
 		return 0, strconv.ErrSyntax
 	}
-	return strconv.ParseInt(text, 10, 64)
+	return strconv.ParseInt(text, 0, 64)
 }
 
-func (n *Node) shown() string {
-	if n.Kind == Scalar {
-		return strconv.Quote(n.Text)
+// ParseBits reads a raw value of so many bits, 1 to 64, in the notation of
+// [ParseInt]. A negative one is its two's complement.
+func ParseBits(text string, bits int) (uint64, error) {
+	mask := uint64(math.MaxUint64) >> (64 - bits)
+	if strings.HasPrefix(text, "-") {
+		number, err := ParseInt(text)
+		if err == nil && number < -1<<(bits-1) {
+			err = strconv.ErrRange
+		}
+		return uint64(number) & mask, err
 	}
-	return n.Kind.String()
+	if !wholeNumber.MatchString(text) {
+		return 0, strconv.ErrSyntax
+	}
+	number, err := strconv.ParseUint(text, 0, 64)
+	if err == nil && number > mask {
+		err = strconv.ErrRange
+	}
+	return number & mask, err
 }
 
 // List is the items of a list; nil has none.
@@ -184,7 +224,7 @@ func (f *File) List(n *Node, what string) []*Node {
 		return nil
 	}
 	if n.Kind != List {
-		f.Report(n, RuleWrongType, "%s must be a list, [a, b] or lines that begin with a dash; this is %s", what, n.Kind)
+		f.Report(n, RuleWrongType, "%s must be a list, [a, b] or lines that begin with a dash; this is %s", what, n.shown())
 		return nil
 	}
 	return n.Items

@@ -1,9 +1,12 @@
 package document
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Problem is one mistake in a file.
@@ -31,16 +34,35 @@ func (p Problem) Error() string {
 }
 
 // excerpt is the part of a line around a column that fits a terminal, and the
-// mark below it.
+// mark below it. A control character, which could move the cursor, is shown as ?.
 func excerpt(line string, column int) (part, mark string) {
 	const width = 76
-	runes := []rune(strings.ReplaceAll(line, "\t", " "))
-	at := min(max(column-1, 0), len(runes))
-	from := max(0, at-width/2)
-	if len(runes) <= width {
-		from = 0
+	from, at := 0, max(column-1, 0)
+	if size := utf8.RuneCountInString(line); size > width {
+		at = min(at, size)
+		from = max(0, at-width/2)
 	}
-	return string(runes[from:min(len(runes), from+width)]), strings.Repeat(" ", at-from) + "^"
+	var b strings.Builder
+	position := 0
+	for _, r := range line {
+		if position >= from+width {
+			break
+		}
+		if position++; position > from {
+			b.WriteRune(visible(r))
+		}
+	}
+	return b.String(), strings.Repeat(" ", at-from) + "^"
+}
+
+func visible(r rune) rune {
+	switch {
+	case r == '\t':
+		return ' '
+	case unicode.IsControl(r):
+		return '?'
+	}
+	return r
 }
 
 // Problems are all mistakes of a file, in its order.
@@ -68,23 +90,40 @@ type File struct {
 	Name     string
 	Problems Problems
 	lines    []string
+	noted    map[note]bool
 }
+
+// note is what makes a problem different from others of its file.
+type note struct {
+	rule, message string
+	line, column  int
+}
+
+var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n")
 
 // NewFile begins a file of the given name and content.
 func NewFile(name string, data []byte) *File {
-	return &File{Name: name, lines: strings.Split(string(data), "\n")}
+	return &File{Name: name, lines: strings.Split(lineEnds.Replace(string(data)), "\n"), noted: make(map[note]bool)}
 }
 
-// Report notes a problem at a node, or with the whole file if n is nil. What
-// stands at the same place with the same rule is noted once.
+// Report notes a problem at a node, or with the whole file if n is nil. The
+// same problem at the same place is noted once. Beyond [MaxProblems] it notes
+// only that there are more.
 func (f *File) Report(n *Node, rule, format string, args ...any) {
-	p := Problem{Rule: rule, File: f.Name, Message: fmt.Sprintf(format, args...)}
-	if n != nil {
-		p.Line, p.Column, p.Source = n.Line, n.Column, f.line(n.Line)
-	}
-	if slices.Contains(f.Problems, p) {
+	if len(f.Problems) > MaxProblems {
 		return
 	}
+	p := Problem{Rule: rule, File: f.Name, Message: fmt.Sprintf(format, args...)}
+	if len(f.Problems) == MaxProblems {
+		p = Problem{Rule: rule, File: f.Name, Message: fmt.Sprintf("the file has more than %d problems; these are the first", MaxProblems)}
+	} else if n != nil {
+		p.Line, p.Column, p.Source = n.Line, n.Column, f.line(n.Line)
+	}
+	key := note{p.Rule, p.Message, p.Line, p.Column}
+	if f.noted[key] {
+		return
+	}
+	f.noted[key] = true
 	f.Problems = append(f.Problems, p)
 }
 
@@ -92,16 +131,14 @@ func (f *File) line(number int) string {
 	if number < 1 || number > len(f.lines) {
 		return ""
 	}
-	return strings.TrimRight(f.lines[number-1], "\r")
+	return f.lines[number-1]
 }
 
-// Sorted is the problems in the order of the file.
+// Sorted is the problems in the order of the file. What concerns the whole file
+// comes first.
 func (f *File) Sorted() Problems {
 	slices.SortStableFunc(f.Problems, func(a, b Problem) int {
-		if a.Line != b.Line {
-			return a.Line - b.Line
-		}
-		return a.Column - b.Column
+		return cmp.Or(a.Line-b.Line, a.Column-b.Column)
 	})
 	return f.Problems
 }

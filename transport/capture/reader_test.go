@@ -93,6 +93,20 @@ func make20000(f transport.Frame) []transport.Frame {
 	return frames
 }
 
+// TestLongestLine reads a line of just the most bytes, and refuses one more.
+func TestLongestLine(t *testing.T) {
+	const frame = "(1.0) can0 123#"
+	longest := frame + strings.Repeat(" ", maxLine-len(frame)) + "\n"
+	for _, chunked := range []func(io.Reader) io.Reader{iotest.OneByteReader, iotest.HalfReader} {
+		if got := readAll(t, chunked(strings.NewReader(longest+longest))); len(got.Frames) != 2 || got.Faults != nil {
+			t.Errorf("%d bytes: got %+v", maxLine, got)
+		}
+		if got := readAll(t, chunked(strings.NewReader(longest+" "+longest))); len(got.Frames) != 1 || len(got.Faults) != 1 {
+			t.Errorf("%d bytes: got %+v", maxLine+1, got)
+		}
+	}
+}
+
 // TestInterfacesAreBounded declares one more interface than there may be, in one
 // section and in many.
 func TestInterfacesAreBounded(t *testing.T) {

@@ -1,0 +1,187 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"packlink": main})
+}
+
+// TestScripts runs the program as its users do.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{Dir: "testdata/script"})
+}
+
+// TestTruth decodes captures that were made elsewhere, and wants the truth that
+// came with them, at every tick.
+func TestTruth(t *testing.T) {
+	const folder = "../../../shared/captures/"
+	truth, err := os.ReadFile(folder + "bench-35x.truth.jsonl")
+	if err != nil {
+		t.Skip("the shared captures are not here: ", err)
+	}
+	for _, name := range []string{"bench-35x.pcapng", "bench-35x.log"} {
+		for _, mapping := range []string{"", "storage-can-35x"} {
+			var out, log strings.Builder
+			args := []string{"decode", folder + name}
+			if mapping != "" {
+				args = append(args, "--mapping", mapping)
+			}
+			if code := run(t.Context(), args, &streams{&out, &log}); code != exitDone {
+				t.Fatalf("%v: exit %d: %s", args, code, log.String())
+			}
+			compareTruth(t, name, lines(string(truth)), lines(out.String()))
+		}
+	}
+}
+
+func lines(text string) []string { return strings.Split(strings.TrimSpace(text), "\n") }
+
+// inTruth are the names that the truth has for the kinds of alarms.
+var inTruth = map[string]string{"pack_overvoltage": "overvoltage", "pack_undervoltage": "undervoltage"}
+
+func compareTruth(t *testing.T, name string, truth, records []string) {
+	t.Helper()
+	if len(truth) != len(records) {
+		t.Fatalf("%s: %d records, want %d", name, len(records), len(truth))
+	}
+	for i := range truth {
+		var want, got map[string]any
+		if err := json.Unmarshal([]byte(truth[i]), &want); err != nil {
+			t.Fatal(err)
+		}
+		if err := json.Unmarshal([]byte(records[i]), &got); err != nil {
+			t.Fatal(err)
+		}
+		for key, value := range want {
+			if key == "tick_unix_s" {
+				continue
+			}
+			if shown, wanted := asTruth(got[key]), asTruth(value); shown != wanted {
+				t.Errorf("%s, tick %d, %s: got %s, want %s", name, i+1, key, shown, wanted)
+			}
+		}
+	}
+}
+
+// asTruth is a value in the form of the truth: flags as 0 and 1, alarms as
+// pairs, -0 as 0.
+func asTruth(v any) string {
+	switch v := v.(type) {
+	case bool:
+		return map[bool]string{false: "0", true: "1"}[v]
+	case float64:
+		text, _ := json.Marshal(v + 0)
+		return strings.TrimPrefix(string(text), "-0")
+	case []any:
+		var items []string
+		for _, item := range v {
+			if alarm, is := item.(map[string]any); is {
+				kind, _ := alarm["kind"].(string)
+				if other := inTruth[kind]; other != "" {
+					kind = other
+				}
+				item = []any{kind, alarm["level"]}
+			}
+			text, _ := json.Marshal(item)
+			items = append(items, string(text))
+		}
+		return "[" + strings.Join(items, ",") + "]"
+	}
+	text, _ := json.Marshal(v)
+	return string(text)
+}
+
+// rooms are the folders, and what of ours each may import.
+var rooms = map[string]string{
+	"packlink/decode/pack":         `^$`,
+	"packlink/mapping/document":    `^$`,
+	"packlink/mapping/checksum":    `^$`,
+	"packlink/mapping":             `^packlink/(decode/pack|mapping/document)$`,
+	"packlink/mapping/library":     `^packlink/mapping$`,
+	"packlink/decode":              `^packlink/(mapping|mapping/document|decode/pack|transport)$`,
+	"packlink/decode/bank":         `^packlink/decode/pack$`,
+	"packlink/decode/dbcpeer":      `^$`,
+	"packlink/transport":           `^$`,
+	"packlink/transport/capture":   `^packlink/transport$`,
+	"packlink/transport/modbus":    `^packlink/transport$`,
+	"packlink/transport/feed":      `^packlink/(transport|decode/pack|decode/bank)$`,
+	"packlink/cmd/packlink":        `^packlink/`,
+	"packlink/cmd/packlink/demo":   `^$`,
+	"packlink/fixtures":            `^$`,
+	"packlink/transport/canbus":    `^packlink/transport$`,
+	"packlink/transport/serialbus": `^packlink/transport$`,
+}
+
+// TestRooms holds every package to its room.
+func TestRooms(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}}: {{join .Imports " "}}`, "packlink/...").Output()
+	if err != nil {
+		t.Skip("no go command to list the packages: ", err)
+	}
+	for _, line := range lines(string(out)) {
+		path, imports, _ := strings.Cut(line, ":")
+		allowed, known := rooms[path]
+		if !known {
+			t.Errorf("%s is in no room", path)
+			continue
+		}
+		for _, imported := range strings.Fields(imports) {
+			if strings.HasPrefix(imported, "packlink") && !regexp.MustCompile(allowed).MatchString(imported) {
+				t.Errorf("%s imports %s", path, imported)
+			}
+		}
+	}
+}
+
+// TestTopLevel holds the top folder to the rooms of the house.
+func TestTopLevel(t *testing.T) {
+	want := map[string]bool{
+		"README.md": true, "DEVELOPERS.md": true, "LICENSE": true, "go.mod": true, "go.sum": true,
+		"cmd": true, "decode": true, "transport": true, "mapping": true, "fixtures": true, "docs": true,
+	}
+	entries, err := os.ReadDir("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if !want[e.Name()] && !strings.HasPrefix(e.Name(), ".") && e.Name() != "packlink" {
+			t.Errorf("%s does not belong in the top folder", e.Name())
+		}
+	}
+}
+
+// TestDocumentedFiles holds the examples of the documents to the files they
+// are said to be.
+func TestDocumentedFiles(t *testing.T) {
+	block := regexp.MustCompile("(?s)```[a-z]+ file=(\\S+)\n(.*?)```")
+	documents, _ := filepath.Glob("../../docs/*.md")
+	found := 0
+	for _, document := range documents {
+		text, err := os.ReadFile(document)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, match := range block.FindAllStringSubmatch(string(text), -1) {
+			found++
+			file, err := os.ReadFile(filepath.Join("../../docs", match[1]))
+			if err != nil {
+				t.Errorf("%s: %v", document, err)
+			} else if string(file) != match[2] {
+				t.Errorf("%s shows another text than %s", document, match[1])
+			}
+		}
+	}
+	if found == 0 {
+		t.Error("no document shows a file")
+	}
+}
