@@ -56,7 +56,7 @@ func (s *Status) deriveExtremes(list, extreme, at Quantity, direction int) {
 		}
 	}
 	s.SetNumber(extreme, elements[best].Decimal(), elements[best].At)
-	if at != Count {
+	if at != Count && s.values[at].Trust == 0 {
 		s.SetNumber(at, Int(int64(best+1)), elements[best].At)
 	}
 }

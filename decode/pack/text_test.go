@@ -1,0 +1,92 @@
+package pack
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// piece is one write into a text.
+type piece struct {
+	at   int
+	part string
+}
+
+func TestTextInPieces(t *testing.T) {
+	long := strings.Repeat("0123456789", 6)
+	for _, c := range []struct {
+		name   string
+		pieces []piece
+		want   string
+	}{
+		{"nothing", nil, ""},
+		{"one piece", []piece{{0, "SN12"}}, "SN12"},
+		{"pieces in order", []piece{{0, "ABCDEFGH"}, {8, "IJ"}}, "ABCDEFGHIJ"},
+		{"pieces in the wrong order", []piece{{4, "EFGH"}, {0, "ABCD"}}, "ABCDEFGH"},
+		{"a piece again", []piece{{0, "ABCD"}, {2, "xy"}}, "ABxy"},
+		{"a gap becomes blanks", []piece{{0, "AB"}, {4, "EF"}}, "AB  EF"},
+		{"only the end is known", []piece{{4, "EF"}}, "EF"},
+		{"NULs and blanks around are left off", []piece{{0, " \x00AB C\x00 \x00"}}, "AB C"},
+		{"a NUL inside stays", []piece{{0, "A\x00B"}}, "A\x00B"},
+		{"other white space stays", []piece{{0, "\tA\n"}}, "\tA\n"},
+		{"only blanks", []piece{{0, "   \x00"}}, ""},
+		{"as long as there is room", []piece{{0, long[:MaxText]}}, long[:MaxText]},
+		{"what does not fit is left off", []piece{{0, long}}, long[:MaxText]},
+		{"the end of a piece is left off", []piece{{MaxText - 1, "AB"}}, "A"},
+		{"a piece beyond the room", []piece{{0, "A"}, {MaxText, "B"}}, "A"},
+		{"a piece far beyond", []piece{{0, "A"}, {1 << 40, "B"}}, "A"},
+		{"a piece before the start", []piece{{0, "A"}, {-1, "B"}}, "A"},
+		{"an empty piece", []piece{{0, "A"}, {0, ""}}, "A"},
+	} {
+		var text Text
+		for _, p := range c.pieces {
+			text.Write(p.at, []byte(p.part))
+		}
+		if got := text.String(); got != c.want || string(text.Bytes()) != c.want {
+			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
+// A text is the first MaxText bytes of what a long enough page of blanks would
+// hold after the same writes.
+func TestTextIsAPageOfBlanks(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var text Text
+		page := bytes.Repeat([]byte(" "), 200)
+		for range rapid.IntRange(0, 6).Draw(t, "pieces") {
+			at := rapid.IntRange(0, 80).Draw(t, "at")
+			part := rapid.SliceOfN(rapid.Byte(), 0, 80).Draw(t, "part")
+			text.Write(at, part)
+			copy(page[at:], part)
+		}
+		if want := bytes.Trim(page[:MaxText], "\x00 "); !bytes.Equal(text.Bytes(), want) {
+			t.Fatalf("got %q, want %q", text.Bytes(), want)
+		}
+	})
+}
+
+func TestTextOfAStatus(t *testing.T) {
+	var s Status
+	v := Value{At: 1, Trust: Known}
+	s.PutText(Serial, 0, []byte("LONGSERIAL"), v)
+	s.PutText(Model, 0, []byte("M"), v)
+	s.PutText(Serial, 0, []byte("SHORT"), v)
+	if got := s.Text(Serial); got != "SHORT" {
+		t.Errorf("a text that begins again is %q, want SHORT", got)
+	}
+	s.PutText(Serial, 5, []byte("ER"), Value{At: 2, Trust: Known | Stale})
+	if got := s.Text(Serial); got != "SHORTER" || s.Value(Serial).At != 2 || !s.Stale(Serial) {
+		t.Errorf("got %q, %+v", got, s.Value(Serial))
+	}
+	s.PutText(Serial, 0, []byte("X"), Value{})
+	if got := s.Text(Serial); got != "" || s.TextBytes(Serial) != nil || s.Has(Serial) {
+		t.Errorf("a text without trust is %q, want none", got)
+	}
+	s.Clear(Model)
+	if s.Has(Model) || s.Text(Model) != "" {
+		t.Errorf("a cleared text is %q", s.Text(Model))
+	}
+}
