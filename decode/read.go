@@ -29,9 +29,18 @@ func window(data []byte, start int) uint64 {
 	if start+8 <= len(data) {
 		return binary.LittleEndian.Uint64(data[start:])
 	}
-	var w uint64
-	for i, b := range data[min(start, len(data)):] {
-		w |= uint64(b) << (8 * i)
+	return lastWindow(data[min(start, len(data)):])
+}
+
+// lastWindow is a window of less than eight bytes. Four to seven are two
+// overlapping halves.
+func lastWindow(data []byte) (w uint64) {
+	if n := len(data); n >= 4 {
+		high := uint64(binary.LittleEndian.Uint32(data[n-4:]))
+		return uint64(binary.LittleEndian.Uint32(data)) | high<<(8*(n-4)&63)
+	}
+	for i, b := range data {
+		w |= uint64(b) << (8 * i & 63)
 	}
 	return w
 }

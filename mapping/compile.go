@@ -16,14 +16,14 @@ type Compiled struct {
 	Programs []Program // one per message, in the same order
 	Periodic bool      // some message has a period, so silence means something
 
-	short [1 << 11]int16 // program of each 11-bit id, -1 if none
+	short [1 << 11]*Program // program of each 11-bit id, nil if none
 	long  []longIDs
 }
 
 // longIDs are the programs of the 29-bit ids that share a mask.
 type longIDs struct {
 	mask uint32
-	ids  map[uint32]int16
+	ids  map[uint32]*Program
 }
 
 // Program is what is done with the bytes of one message.
@@ -70,7 +70,7 @@ type Op struct {
 	*Field
 	Kind        OpKind
 	Quantity    pack.Quantity // of the target
-	Unavailable []uint64      // raw values that mean \"not available\"
+	Unavailable []uint64      // raw values that mean "not available"
 	Exp         int8          // value = (raw x Mul + Add) x 10^Exp
 	Shift       uint8         // of element 0
 	Extend      uint8         // bits above the field, for its sign; 0 if unsigned
@@ -94,11 +94,8 @@ type Op struct {
 
 // Compile makes a mapping's tables. A mapping that [Load] accepted compiles.
 func Compile(m *Mapping) (*Compiled, error) {
-	c := &Compiled{Mapping: m}
+	c := &Compiled{Mapping: m, Programs: make([]Program, 0, len(m.Messages))}
 	pieces := textPieces(m)
-	for i := range c.short {
-		c.short[i] = -1
-	}
 	for i := range m.Messages {
 		p, err := compileMessage(i, &m.Messages[i], pieces)
 		if err != nil {
@@ -208,7 +205,7 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 		Field: f, Kind: opKind(f), Slot: -1, ScaleSlot: -1, RepeatSlot: -1,
 		Start: start, Need: start + size, StepBytes: f.Unit * f.Step,
 		Big:       !f.Little,
-		SwapWords: f.Unit == 2 && size > 2 && f.Little != f.LowFirst,
+		SwapWords: f.swapsWords(),
 		Mask:      math.MaxUint64 >> (64 - min(f.Type.Bits, 64)),
 	}
 	if op.Kind == OpText {
@@ -278,7 +275,7 @@ func opKind(f *Field) OpKind {
 }
 
 // setScale brings scale, offset and range to one exponent, so that a value is
-// a multiplication and an addition of whole numbers.
+// a multiplication and an addition of whole numbers, neither beyond 62 bits.
 func (op *Op) setScale() error {
 	op.Exp, op.Low, op.High = op.Scale.Exp, math.MinInt64, math.MaxInt64
 	if op.Offset.Coef != 0 {
@@ -287,19 +284,31 @@ func (op *Op) setScale() error {
 	if op.Range != nil {
 		op.Exp = min(op.Exp, op.Range.Low.Exp, op.Range.High.Exp)
 	}
-	var okMul, okAdd bool
-	op.Mul, okMul = op.Scale.Rescale(op.Exp)
-	op.Add, okAdd = op.Offset.Rescale(op.Exp)
-	width := op.Type.Bits + bits.Len64(uint64(max(op.Mul, -op.Mul)))
-	if op.Kind != OpFlag && op.Kind != OpAlarms && op.Kind != OpFlags && op.Kind != OpLet &&
-		(!okMul || !okAdd || width > 63 || max(op.Add, -op.Add) > math.MaxInt64/2) {
-		return fmt.Errorf("%s times %s plus %s does not fit 62 bits", op.Type.Name, op.Scale, op.Offset)
-	}
+	fits := [4]bool{2: true, 3: true}
+	op.Mul, fits[0] = op.Scale.Rescale(op.Exp)
+	op.Add, fits[1] = op.Offset.Rescale(op.Exp)
 	if op.Range != nil {
-		op.Low, _ = op.Range.Low.Rescale(op.Exp)
-		op.High, _ = op.Range.High.Rescale(op.Exp)
+		op.Low, fits[2] = op.Range.Low.Rescale(op.Exp)
+		op.High, fits[3] = op.Range.High.Rescale(op.Exp)
+	}
+	number := op.Kind == OpNumber || op.Kind == OpElement || op.Kind == OpDigits
+	if number && (slices.Contains(fits[:], false) || !op.fits()) {
+		return fmt.Errorf("%s times %s plus %s, in steps of %s, does not fit 62 bits: give scale, offset and range fewer digits",
+			op.Type.Name, op.Scale, op.Offset, pack.Decimal{Coef: 1, Exp: op.Exp})
 	}
 	return nil
+}
+
+// fits tells whether the greatest raw value times Mul, and Add, each stay within
+// 62 bits, so that their sum stays within 63.
+func (op *Op) fits() bool {
+	const most = math.MaxInt64 / 2
+	greatest := op.Mask
+	if op.Type.Base == Signed {
+		greatest = op.Mask/2 + 1
+	}
+	high, low := bits.Mul64(greatest, uint64(max(op.Mul, -op.Mul)))
+	return high == 0 && low <= most && max(op.Add, -op.Add) <= most
 }
 
 // enter makes a message findable by its id.
@@ -308,35 +317,35 @@ func (c *Compiled) enter(p *Program) {
 	switch {
 	case match == nil:
 	case match.Extended:
-		c.enterLong(match, p.Index)
+		c.enterLong(match, p)
 	default:
 		for address := range uint32(1) << match.AddressWidth {
-			c.short[match.ID|address<<match.AddressBit] = int16(p.Index)
+			c.short[match.ID|address<<match.AddressBit] = p
 		}
 	}
 }
 
-func (c *Compiled) enterLong(match *CANMatch, index int) {
+func (c *Compiled) enterLong(match *CANMatch, p *Program) {
 	for i := range c.long {
 		if c.long[i].mask == match.Mask() {
-			c.long[i].ids[match.ID] = int16(index)
+			c.long[i].ids[match.ID] = p
 			return
 		}
 	}
-	c.long = append(c.long, longIDs{match.Mask(), map[uint32]int16{match.ID: int16(index)}})
+	c.long = append(c.long, longIDs{match.Mask(), map[uint32]*Program{match.ID: p}})
 }
 
 // FindCAN is the program of the frames with an id, nil if there is none.
 func (c *Compiled) FindCAN(id uint32, extended bool) *Program {
 	if !extended {
-		if id < uint32(len(c.short)) && c.short[id] >= 0 {
-			return &c.Programs[c.short[id]]
+		if id < uint32(len(c.short)) {
+			return c.short[id]
 		}
 		return nil
 	}
 	for i := range c.long {
-		if index, ok := c.long[i].ids[id&c.long[i].mask]; ok {
-			return &c.Programs[index]
+		if p := c.long[i].ids[id&c.long[i].mask]; p != nil {
+			return p
 		}
 	}
 	return nil

@@ -32,8 +32,12 @@ func (l *loader) fieldType(n *document.Node) Type {
 	}
 	b := bases[parts[1]]
 	width, err := strconv.Atoi(parts[2])
-	if err != nil || width < b.least || width > b.most || b.base == Pairs && width%2 != 0 {
-		l.Report(n, RuleType, "%s can be %s%d to %s%d", n.Text, parts[1], b.least, parts[1], b.most)
+	switch {
+	case err != nil || width < b.least || width > b.most:
+		l.Report(n, RuleType, "there is no %s; it can be %s%d to %s%d", n.Text, parts[1], b.least, parts[1], b.most)
+		return Type{Base: Unsigned, Bits: 8}
+	case b.base == Pairs && width%2 != 0:
+		l.Report(n, RuleType, "there is no %s: pairs have an even number of bits", n.Text)
 		return Type{Base: Unsigned, Bits: 8}
 	}
 	if b.base == Text {
@@ -54,13 +58,10 @@ func (f *Field) ContainerBytes() int {
 
 // Repetitions is how many elements the field has at most.
 func (f *Field) Repetitions() int {
-	switch {
-	case f.RepeatBy != "" && f.Target != nil:
-		return f.Target.Quantity.Row().Max
-	case f.Repeat > 0:
-		return f.Repeat
+	if f.RepeatBy != "" {
+		return f.Most
 	}
-	return 1
+	return max(f.Repeat, 1)
 }
 
 // StartByte is the first byte of the field's element i, both from 0.
@@ -68,10 +69,8 @@ func (f *Field) StartByte(i int) int { return f.Unit * (f.At + i*f.Step) }
 
 // EndByte is the byte after the last that the field always needs: the last
 // element of a fixed repetition, the first of a counted one.
-func (f *Field) EndByte() int {
-	last := 0
-	if f.Repeat > 0 {
-		last = f.Repeat - 1
-	}
-	return f.StartByte(last) + f.ContainerBytes()
-}
+func (f *Field) EndByte() int { return f.StartByte(max(f.Repeat, 1)-1) + f.ContainerBytes() }
+
+// LastByte is the byte after the last that the field can reach: the last element
+// that a count allows.
+func (f *Field) LastByte() int { return f.StartByte(max(f.Repetitions(), 1)-1) + f.ContainerBytes() }

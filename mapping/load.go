@@ -18,13 +18,13 @@ func Load(name string, data []byte, options map[string]string) (*Mapping, error)
 	if root == nil {
 		return nil, file.Sorted()
 	}
-	l := &loader{File: file}
+	l := &loader{File: file, broken: make(map[*document.Node]bool)}
 	m := l.mapping(root, options)
 	if l.wrongOption != nil {
 		return nil, l.wrongOption
 	}
-	if len(file.Problems) == 0 {
-		check(file, m)
+	if m != nil {
+		check(file, m, l.broken)
 	}
 	if err := file.Sorted().Err(); err != nil {
 		return nil, err
@@ -42,6 +42,7 @@ type loader struct {
 	missing     map[string][]uint64 // "not available" values by type name
 	registers   bool
 	idBits      int
+	broken      map[*document.Node]bool // fields and messages that cannot be read, so need no check
 	wrongOption error
 }
 
@@ -52,9 +53,8 @@ func (l *loader) mapping(root *document.Node, options map[string]string) *Mappin
 	}
 	m := &Mapping{}
 	o.NeedInt("packlink", Format, Format)
-	m.Name = o.NeedText("name")
-	if n := o.Node.Get("name"); n != nil && !plainName.MatchString(m.Name) {
-		l.Report(n, RuleName, "the name must be small letters, digits and single dashes, such as storage-can-35x")
+	if m.Name = o.NeedText("name"); m.Name != "" && !plainName.MatchString(m.Name) {
+		l.Report(o.Node.Get("name"), RuleName, "the name must be small letters, digits and single dashes, such as storage-can-35x; this is %q", m.Name)
 	}
 	m.Title = o.NeedText("title")
 	m.Notes = o.Text("notes")
@@ -63,10 +63,15 @@ func (l *loader) mapping(root *document.Node, options map[string]string) *Mappin
 	l.substitute(root, m.Options)
 	m.Bus = l.bus(o.Need("bus"))
 	l.byteOrder = o.Choice("byte_order", "little", "big")
-	l.wordOrder = o.Choice("word_order", "low-first", "high-first")
+	if l.registers {
+		l.wordOrder = o.Choice("word_order", "low-first", "high-first")
+	}
 	l.missing = l.missingByType(o.Get("missing"))
-	for _, n := range o.NeedList("messages") {
-		m.Messages = append(m.Messages, l.message(n))
+	messages := o.NeedList("messages")
+	if m.Bus != (Bus{}) { // without a bus nothing tells what a message is
+		for _, n := range messages {
+			m.Messages = append(m.Messages, l.message(n))
+		}
 	}
 	o.Done()
 	return m
@@ -104,6 +109,9 @@ func (l *loader) options(n *document.Node, chosen map[string]string) (options []
 
 func (l *loader) option(p document.Pair) Option {
 	opt := Option{Name: p.Key.Text}
+	if !plainName.MatchString(opt.Name) {
+		l.Report(p.Key, RuleName, "an option's name must be small letters, digits and single dashes; this is %q", opt.Name)
+	}
 	o := l.Object(p.Value, "option "+p.Key.Text)
 	if o == nil {
 		return opt
@@ -114,8 +122,8 @@ func (l *loader) option(p document.Pair) Option {
 	}
 	opt.Default = o.NeedText("default")
 	opt.Chosen = opt.Default
-	if n := o.Node.Get("default"); n != nil && !slices.Contains(opt.Choices, opt.Default) {
-		l.Report(n, RuleOption, "the default %q is none of the choices", opt.Default)
+	if opt.Default != "" && !slices.Contains(opt.Choices, opt.Default) {
+		l.Report(o.Node.Get("default"), RuleOption, "the default %q is none of the choices: %s", opt.Default, orNone(opt.Choices))
 	}
 	o.Done()
 	return opt
@@ -149,7 +157,7 @@ func (l *loader) substitute(n *document.Node, options []Option) {
 	if name, is := strings.CutPrefix(n.Text, "$"); is && n.Kind == document.Scalar && !n.Quoted {
 		i := slices.IndexFunc(options, func(o Option) bool { return o.Name == name })
 		if i < 0 {
-			l.Report(n, RuleOption, "%s stands for an option, but the file has no option %q", n.Text, name)
+			l.Report(n, RuleOption, "%q stands for an option, but the file has no option %q; write '%s' in quotes if it does not", n.Text, name, n.Text)
 			return
 		}
 		n.Text = options[i].Chosen
@@ -188,16 +196,23 @@ func (l *loader) canBus(n *document.Node) *CANBus {
 	if o == nil {
 		return nil
 	}
-	b := &CANBus{
-		Bitrate: int(o.NeedInt("bitrate", 1_000, 1_000_000)),
-		IDBits:  int(o.NeedInt("id_bits", 11, 29)),
-	}
-	if b.IDBits != 11 && b.IDBits != 29 {
-		l.Report(o.Node.Get("id_bits"), RuleBus, "a CAN id has 11 or 29 bits, not %d", b.IDBits)
-	}
+	b := &CANBus{Bitrate: int(o.NeedInt("bitrate", 1_000, 1_000_000)), IDBits: l.idWidth(o.Need("id_bits"), 11)}
 	o.Done()
 	l.idBits = b.IDBits
 	return b
+}
+
+// idWidth is how many bits a CAN id has, otherwise if n is nil.
+func (l *loader) idWidth(n *document.Node, otherwise int) int {
+	if n == nil {
+		return otherwise
+	}
+	bits := int(l.Int(n, "id_bits", 11, 29))
+	if bits != 11 && bits != 29 {
+		l.Report(n, RuleBus, "a CAN id has 11 or 29 bits, not %d", bits)
+		return 29
+	}
+	return bits
 }
 
 func (l *loader) registerBus(n *document.Node) *RegisterBus {
@@ -206,14 +221,13 @@ func (l *loader) registerBus(n *document.Node) *RegisterBus {
 	if o == nil {
 		return nil
 	}
-	b := &RegisterBus{Table: o.Choice("table", "holding", "input"), ModelsAt: int(o.Int("models_at", -1, 0, 65_000))}
-	if o.Node.Get("table") == nil {
-		l.Report(n, document.RuleMissingKey, `registers needs "table"`)
-	}
+	b := &RegisterBus{Table: o.NeedChoice("table", "holding", "input"), ModelsAt: int(o.Int("models_at", -1, 0, 65_000))}
 	o.Done()
 	return b
 }
 
+// missingByType reads which raw values mean "not available" in every field of
+// a type.
 func (l *loader) missingByType(n *document.Node) map[string][]uint64 {
 	if n == nil || l.Object(n, `"missing"`) == nil {
 		return nil
@@ -221,6 +235,10 @@ func (l *loader) missingByType(n *document.Node) map[string][]uint64 {
 	values := make(map[string][]uint64)
 	for _, p := range n.Pairs {
 		t := l.fieldType(p.Key)
+		if !t.numeric() {
+			l.Report(p.Key, RuleType, "a text is missing if it is empty; missing is for numbers and bits")
+			continue
+		}
 		values[p.Key.Text] = l.rawList(p.Value, `"missing" of `+p.Key.Text, t.Bits)
 	}
 	return values

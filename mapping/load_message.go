@@ -1,9 +1,8 @@
 package mapping
 
 import (
-	"encoding/hex"
 	"math"
-	"strings"
+	"slices"
 
 	"packlink/decode/pack"
 	"packlink/mapping/document"
@@ -12,23 +11,31 @@ import (
 // Periods after which a message counts as overdue, unless the file says.
 const periodsUntilOverdue = 3
 
+// Bytes of a frame: of a classic one, and of a CAN FD frame (ISO 11898-1:2015,
+// from memory).
+const (
+	classicBytes = 8
+	mostBytes    = 64
+)
+
 func (l *loader) message(n *document.Node) Message {
 	m := Message{Place: n}
 	o := l.Object(n, "a message")
 	if o == nil {
+		l.broken[n] = true
 		return m
 	}
 	m.Name = o.NeedText("name")
 	timing := l.match(o, &m)
-	m.ByReader = o.Choice("by", "pack", "reader") == "reader"
-	m.Fill = byte(o.Int("fill", 0, 0, math.MaxUint8))
 	for _, f := range o.List("fields") {
 		m.Fields = append(m.Fields, l.field(f))
 	}
-	if each := o.Get("each_pack"); each != nil {
-		m.Each = l.group(each)
+	if l.registers {
+		l.block(o, &m)
+	} else {
+		l.frame(o, &m)
 	}
-	l.length(o, &m)
+	m.countLists()
 	if s := o.Get("source"); s != nil {
 		m.Source = l.sources(s)
 	}
@@ -37,64 +44,30 @@ func (l *loader) message(n *document.Node) Message {
 	}
 	o.Done()
 	if timing != nil {
-		m.Every, m.Timeout = timing.Duration("every"), timing.Duration("timeout")
-		timing.Done()
-	}
-	if m.Timeout == 0 {
-		m.Timeout = periodsUntilOverdue * m.Every
+		l.timing(timing, &m)
 	}
 	return m
 }
 
-// match reads what tells a message from others, and returns the map that holds
-// its timing too.
-func (l *loader) match(o *document.Object, m *Message) *document.Object {
-	key := "can"
-	if l.registers {
-		key = "read"
+func (l *loader) timing(o *document.Object, m *Message) {
+	m.Every, m.Timeout = o.Duration("every"), o.Duration("timeout")
+	if m.Timeout == 0 {
+		m.Timeout = periodsUntilOverdue * m.Every
 	}
-	n := o.Need(key)
-	if n == nil {
-		return nil
+	if m.Timeout < m.Every {
+		l.Report(o.Node.Get("timeout"), RuleTiming, "the message would be overdue after %v, before it is due after %v", m.Timeout, m.Every)
 	}
-	match := l.Object(n, key)
-	if match == nil {
-		return nil
-	}
-	if l.registers {
-		m.Read = l.read(match)
-	} else {
-		m.CAN = l.canMatch(match)
-	}
-	return match
+	o.Done()
 }
 
-func (l *loader) canMatch(o *document.Object) *CANMatch {
-	bits := o.Int("id_bits", int64(l.idBits), 11, 29)
-	c := &CANMatch{Extended: bits == 29}
-	c.ID = uint32(o.NeedInt("id", 0, 1<<bits-1))
-	if n := o.Get("address"); n != nil {
-		a := l.Object(n, "address")
-		if a == nil {
-			return c
-		}
-		c.AddressBit = int(a.NeedInt("bit", 0, bits-1))
-		c.AddressWidth = int(a.NeedInt("width", 1, min(16, bits-int64(c.AddressBit))))
-		a.Done()
-		if c.ID&^c.Mask() != 0 {
-			l.Report(o.Node.Get("id"), RuleMatch, "the id has bits where the address stands: write 0 there")
-		}
+// block reads what only a block of registers has.
+func (l *loader) block(o *document.Object, m *Message) {
+	if each := o.Get("each_pack"); each != nil {
+		m.Each = l.group(each)
 	}
-	return c
-}
-
-func (l *loader) read(o *document.Object) *Read {
-	r := &Read{Model: int(o.Int("model", 0, 1, math.MaxUint16-1))}
-	if r.Model == 0 {
-		r.From = int(o.NeedInt("from", 0, math.MaxUint16))
+	if m.Read != nil {
+		m.MinBytes, m.MaxBytes = 2*m.Read.Count, 2*m.Read.Count
 	}
-	r.Count = int(o.NeedInt("count", 1, math.MaxUint16-int64(r.From)+1))
-	return r
 }
 
 func (l *loader) group(n *document.Node) *Group {
@@ -110,93 +83,45 @@ func (l *loader) group(n *document.Node) *Group {
 	return g
 }
 
-// length takes the bytes a payload may have: as the file says, or from the end
-// of the last field that must be there.
-func (l *loader) length(o *document.Object, m *Message) {
-	n := o.Get("length")
-	if m.Read != nil {
-		m.MinBytes, m.MaxBytes = 2*m.Read.Count, 2*m.Read.Count
-		return
-	}
+// frame reads what only a frame has.
+func (l *loader) frame(o *document.Object, m *Message) {
+	m.ByReader = o.Choice("by", "pack", "reader") == "reader"
+	m.Fill = byte(o.Int("fill", 0, 0, math.MaxUint8))
 	for i := range m.Fields {
 		if f := &m.Fields[i]; !f.Optional {
 			m.MinBytes = max(m.MinBytes, f.EndByte())
 		}
 	}
-	m.MaxBytes = 8
-	if n == nil {
-		return
+	m.MaxBytes = classicBytes
+	n := o.Get("length")
+	switch {
+	case n == nil:
+	case n.Kind == document.List && len(n.Items) == 2:
+		m.MinBytes = int(l.Int(n.Items[0], "the least length", 0, mostBytes))
+		m.MaxBytes = int(l.Int(n.Items[1], "the greatest length", int64(m.MinBytes), mostBytes))
+	default:
+		m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, 0, mostBytes))
+		m.MinBytes = m.MaxBytes
 	}
-	if n.Kind == document.List && len(n.Items) == 2 {
-		m.MinBytes = int(l.Int(n.Items[0], "the least length", 0, 64))
-		m.MaxBytes = int(l.Int(n.Items[1], "the greatest length", int64(m.MinBytes), 64))
-		return
-	}
-	m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, 0, 64))
-	m.MinBytes = m.MaxBytes
 }
 
-func (l *loader) example(n *document.Node) Example {
-	e := Example{Place: n}
-	o := l.Object(n, "an example")
-	if o == nil {
-		return e
+// countLists finds how many elements the counted lists can have: the greatest
+// plausible value of the fields that count them.
+func (m *Message) countLists() {
+	runs := [][]Field{m.Fields}
+	if m.Each != nil {
+		runs = append(runs, m.Each.Fields)
 	}
-	if digits := o.Need("hex"); digits != nil {
-		payload, err := hex.DecodeString(strings.Join(strings.Fields(digits.Text), ""))
-		if err != nil {
-			l.Report(digits, document.RuleWrongType, "hex must be pairs of hex digits: %v", err)
-		}
-		e.Payload = payload
-	}
-	e.Address = int(o.Int("address", 0, 0, math.MaxUint16))
-	e.Source = o.NeedText("source")
-	e.Gives = l.gives(o.Need("gives"))
-	for _, each := range o.List("each_gives") {
-		e.Each = append(e.Each, l.gives(each))
-	}
-	o.Done()
-	return e
-}
-
-func (l *loader) gives(n *document.Node) (all []Given) {
-	if n == nil || l.Object(n, "gives") == nil {
-		return nil
-	}
-	for _, p := range n.Pairs {
-		all = append(all, l.given(p))
-	}
-	return all
-}
-
-func (l *loader) given(p document.Pair) Given {
-	g := Given{Place: p.Value, Key: p.Key.Text}
-	if g.Key == "alarms" {
-		for _, item := range l.List(p.Value, "alarms") {
-			if a, ok := l.alarm(item); ok {
-				g.Alarms = append(g.Alarms, a)
+	for _, fields := range runs {
+		for i := range fields {
+			f := &fields[i]
+			j := slices.IndexFunc(m.Fields, func(count Field) bool { return count.Let != "" && count.Let == f.RepeatBy })
+			if j < 0 || m.Fields[j].Range == nil {
+				continue
+			}
+			if most, fits := m.Fields[j].Range.High.Rescale(0); fits {
+				f.Most = int(min(max(most, 0), pack.MaxCells))
 			}
 		}
-		return g
 	}
-	if _, is := parseTargetKey(g.Key); is {
-		g.Target = l.target(p.Key)
-	}
-	values := []*document.Node{p.Value}
-	if p.Value.Kind == document.List {
-		values = p.Value.Items
-	}
-	for _, v := range values {
-		g.Texts = append(g.Texts, canonical(v))
-	}
-	return g
-}
-
-// canonical is a value as it stands in a record: numbers in their shortest
-// form.
-func canonical(n *document.Node) string {
-	if d, err := pack.ParseDecimal(n.Text); err == nil && !n.Quoted {
-		return d.String()
-	}
-	return n.Text
 }

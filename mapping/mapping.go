@@ -142,9 +142,9 @@ type Field struct {
 	Let    string // name for later fields; "" if none
 	Target *Target
 
-	Scale     pack.Decimal // value = raw x Scale + Offset; negative for discharge-positive currents
-	Offset    pack.Decimal
-	ScaleBy   string // field whose value is a further power of ten; "" if none
+	Scale     pack.Decimal // value = raw x Scale + Offset; turned round for sign: discharge-positive
+	Offset    pack.Decimal // turned round likewise
+	ScaleBy   string       // field whose value is a further power of ten; "" if none
 	SignGiven bool
 	Missing   []uint64 // raw values that mean "not available"; writing uses the first
 	Range     *Range   // plausible values; nil if all are
@@ -154,6 +154,7 @@ type Field struct {
 	Optional  bool   // may lie beyond the end of a shorter frame
 	Repeat    int    // elements of a list; 0 if the field is single
 	RepeatBy  string // field that counts the elements; "" if Repeat does
+	Most      int    // elements that RepeatBy can count at most
 	Step      int    // distance between elements, counted like At
 	Write     *Constant
 }
@@ -192,7 +193,7 @@ type Constant struct {
 type Example struct {
 	Place   *document.Node
 	Payload []byte
-	Address int // of the pack, for messages that carry one
+	Address int // of the pack, for messages that carry one; -1 if the example gives none
 	Gives   []Given
 	Each    [][]Given // of a message with a group: what each pack's repetition gives
 	Source  string

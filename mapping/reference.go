@@ -2,7 +2,9 @@ package mapping
 
 import (
 	"fmt"
+	"maps"
 	"net/url"
+	"slices"
 	"strings"
 )
 
@@ -22,7 +24,8 @@ func ParseReference(text string) (name string, options map[string]string, err er
 		return "", nil, fmt.Errorf("mapping %q: the options after ? cannot be read: %w", text, err)
 	}
 	options = make(map[string]string, len(values))
-	for option, all := range values {
+	for _, option := range slices.Sorted(maps.Keys(values)) {
+		all := values[option]
 		if len(all) != 1 {
 			return "", nil, fmt.Errorf("mapping %q: option %q is given %d times", text, option, len(all))
 		}

@@ -1,13 +1,15 @@
 package mapping
 
-// The rules that a mapping file obeys, beside those of package document. Each
-// has files under fixtures/mapping that break it and one that obeys it.
+import "packlink/mapping/document"
+
+// The rules that a mapping file obeys, beside those of package document.
 const (
 	RuleName     = "name"
 	RuleSource   = "source"
 	RuleOption   = "option"
 	RuleBus      = "bus"
 	RuleMatch    = "match"
+	RuleTiming   = "timing"
 	RuleType     = "type"
 	RuleOrder    = "order"
 	RuleQuantity = "quantity"
@@ -22,5 +24,39 @@ const (
 	RuleExample  = "example"
 )
 
+// Rule is a rule's identifier, as it stands behind a problem, and why there is
+// such a rule.
+type Rule struct{ ID, Reason string }
+
+// Rules are all rules that a mapping file can break, from the file as a whole
+// to its examples. Each has files under fixtures/mapping/bad that break it.
+var Rules = []Rule{
+	{document.RuleYAML, "only plain YAML is read, so that a file means what it shows and a hostile one costs little"},
+	{document.RuleUnknownKey, "a key that nothing reads is a misspelt one, and its value would be lost"},
+	{document.RuleMissingKey, "what a file does not say is not guessed"},
+	{document.RuleWrongType, "a value that must be guessed at, such as 007 or yes, means different things to different readers"},
+	{RuleName, "names stand in commands, addresses and other fields, so they are plain words"},
+	{RuleSource, "a statement without a source cannot be checked"},
+	{RuleOption, "an option must mean something whatever is chosen"},
+	{RuleBus, "a mapping speaks of one medium, whose frames it can tell apart"},
+	{RuleMatch, "a frame or a register must belong to one message"},
+	{RuleTiming, "a message that is overdue before it is due would always be stale"},
+	{RuleType, "a quantity can be read only from bits that can hold it"},
+	{RuleOrder, "two readers guess the order of bytes in two ways"},
+	{RuleQuantity, "a field gives one of the quantities that a status has, so that every unit is known"},
+	{RuleMeaning, "a field is one thing, and everything said of it has an effect"},
+	{RuleAlarm, "an alarm has a kind and a level of a closed list, and its own place among the bits"},
+	{RuleScale, "a value must be exact: it must fit 62 bits, and be written back as it was read"},
+	{RuleSign, "makers disagree which way current is positive, and a wrong guess charges a full pack"},
+	{RuleBounds, "a field that lies outside its message would never be read"},
+	{RuleOverlap, "bits that two fields write cannot be written back"},
+	{RuleTwice, "of two things with one name, one would be lost"},
+	{RuleLet, "a count or a power of ten must come from a field that is there"},
+	{RuleExample, "a worked example, run both ways, is the proof that the mapping is right"},
+}
+
 // MaxLets is the most fields of a message that can be named.
 const MaxLets = 64
+
+// alarmsKey is the key of an example's alarms, as in a record.
+const alarmsKey = "alarms"

@@ -113,9 +113,11 @@ func (f *Field) subject() string {
 func (f *Field) repetition() string {
 	switch {
 	case f.RepeatBy != "":
-		return " and on, " + f.RepeatBy + " times"
+		return fmt.Sprintf(" and on, %s times, each %d on", f.RepeatBy, f.Step)
 	case f.Repeat > 0:
-		return fmt.Sprintf(" to [%d]", f.Target.Element+f.Repeat)
+		return fmt.Sprintf(" to [%d], each %d on", f.Target.Element+f.Repeat, f.Step)
+	case f.Type.Base == FlagBits:
+		return fmt.Sprintf(" to [%d], a bit each", f.Target.Element+f.Type.Bits)
 	}
 	return ""
 }
@@ -130,8 +132,10 @@ func (f *Field) details() string {
 	if f.ScaleBy != "" {
 		add("x 10^%s", f.ScaleBy)
 	}
-	if f.Offset.Coef != 0 {
+	if f.Offset.Coef > 0 {
 		add("+ %s", f.Offset)
+	} else if f.Offset.Coef < 0 {
+		add("- %s", pack.Decimal{Coef: -f.Offset.Coef, Exp: f.Offset.Exp})
 	}
 	if f.Target != nil && f.Target.Quantity.Row().Unit != "" {
 		add("%s", f.Target.Quantity.Row().Unit)
@@ -148,5 +152,24 @@ func (f *Field) details() string {
 	if f.Optional {
 		add("may be left off")
 	}
-	return strings.Join(parts, ", ")
+	if f.Write != nil && f.Type.Base == Text {
+		add("else written as %q", f.Write.Text)
+	} else if f.Write != nil {
+		add("else written as %X", f.Write.Raw)
+	}
+	return strings.Join(append(parts, f.orders()...), ", ")
+}
+
+// orders are the orders of the field's bytes and words, where it has several.
+func (f *Field) orders() (orders []string) {
+	if !f.Type.numeric() || f.ContainerBytes() == 1 {
+		return nil
+	}
+	if f.Unit == 1 || f.Little {
+		orders = append(orders, map[bool]string{true: "little", false: "big"}[f.Little]+" byte order")
+	}
+	if f.Unit == 2 && f.ContainerBytes() > 2 {
+		orders = append(orders, map[bool]string{true: "low", false: "high"}[f.LowFirst]+" word first")
+	}
+	return orders
 }

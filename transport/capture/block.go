@@ -27,8 +27,15 @@ type pcapng struct {
 	sources   []source // the interfaces of the section
 }
 
-// receive walks until a block holds a frame.
 func (p *pcapng) receive(f *transport.Frame) error {
+	if p.shortcut(f) {
+		return nil
+	}
+	return p.walk(f)
+}
+
+// walk goes on until a block holds a frame.
+func (p *pcapng) walk(f *transport.Frame) error {
 	for {
 		kind, length, err := p.blockHead()
 		if err != nil {

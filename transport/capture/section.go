@@ -18,8 +18,9 @@ const (
 
 // source is an interface as the current section declares it.
 type source struct {
-	channel *channel
-	clock   clock
+	channel  *channel
+	clock    clock
+	shortcut bool // a CAN bus whose ticks are nanoseconds
 }
 
 // byteOrder learns a section's byte order by its magic.
@@ -74,7 +75,8 @@ func (p *pcapng) description(length uint32) error {
 		return err
 	}
 	c.Resolution = resolution
-	p.sources = append(p.sources, source{channel: c, clock: newClock(resolution, offset)})
+	ticks := newClock(resolution, offset)
+	p.sources = append(p.sources, source{channel: c, clock: ticks, shortcut: c.LinkType == LinkCAN && ticks.plain})
 	return nil
 }
 

@@ -1,0 +1,105 @@
+package mapping
+
+import (
+	"slices"
+
+	"packlink/decode/pack"
+)
+
+// meaning checks that a field is one thing, and that its type can hold it.
+func (c *checker) meaning(f *Field) {
+	meanings := 0
+	for _, is := range []bool{f.Let != "", f.Target != nil, len(f.Alarms) > 0} {
+		if is {
+			meanings++
+		}
+	}
+	if meanings != 1 {
+		c.Report(f.Place, RuleMeaning, "a field is one thing: a quantity (is), a name (let) or alarms; this one is %d of them", meanings)
+		return
+	}
+	if len(f.Alarms) > 0 && f.Type.Base != FlagBits && f.Type.Base != Pairs {
+		c.Report(at(f.Place, "as"), RuleAlarm, "alarms stand in flags or pairs, not in %s", f.Type.Name)
+	}
+	if f.Target != nil {
+		c.target(f)
+	}
+	c.effects(f)
+	if f.Type.Base == Text {
+		c.text(f)
+	}
+}
+
+// shapes are the types that each kind of quantity can be read from.
+var shapes = map[pack.Kind][]Base{
+	pack.Number:  {Unsigned, Signed},
+	pack.Numbers: {Unsigned, Signed},
+	pack.Flag:    {Unsigned},
+	pack.Flags:   {FlagBits},
+	pack.Word:    {Text, Unsigned},
+}
+
+func (c *checker) target(f *Field) {
+	q := f.Target.Quantity
+	row := q.Row()
+	if !slices.Contains(shapes[row.Kind], f.Type.Base) {
+		c.Report(at(f.Place, "as"), RuleType, "%s cannot be read from %s", q, f.Type.Name)
+		return
+	}
+	if row.Kind == pack.Flag && f.Type.Bits > 1 && len(f.Values) == 0 {
+		c.Report(at(f.Place, "is"), RuleMeaning, "%s is true or false: say which raw value is which, as in values: {0: false, 1: true}", q)
+	}
+	if (q == pack.Current || q == pack.Power) && !f.SignGiven {
+		c.Report(at(f.Place, "is"), RuleSign, "say which way is positive: sign: charge-positive or sign: discharge-positive")
+	}
+	if row.Kind == pack.Word && f.Type.Base == Unsigned && f.Target.Element > 0 {
+		c.Report(at(f.Place, "is"), RuleMeaning, "a number gives the whole of %s; only text comes in pieces", q)
+	}
+	elements := f.Repetitions()
+	if row.Kind == pack.Flags {
+		elements = f.Type.Bits
+	}
+	if row.Kind.List() && f.Target.Element+elements > row.Max {
+		c.Report(at(f.Place, "is"), RuleBounds, "%s holds at most %d elements; this field goes to %d", q, row.Max, f.Target.Element+elements)
+	}
+}
+
+// effects notes keys that say something which has no effect on what the field
+// is.
+func (c *checker) effects(f *Field) {
+	kind := pack.Kind(0)
+	if f.Target != nil {
+		kind = f.Target.Quantity.Row().Kind
+	}
+	number := kind == pack.Number || kind == pack.Numbers
+	digits := kind == pack.Word && f.Type.Base == Unsigned
+	for _, key := range []struct {
+		name   string
+		taken  bool
+		belong string
+	}{
+		{"scale", number || digits, "quantities that are numbers"},
+		{"offset", number || digits, "quantities that are numbers"},
+		{"scale_by", number || digits, "quantities that are numbers"},
+		{"sign", number, "quantities that are numbers"},
+		{"range", number || f.Let != "" && f.Type.Base != Text, "numbers"},
+		{"values", kind == pack.Flag, "quantities that are true or false"},
+		{"repeat", kind == pack.Numbers, "lists of numbers"},
+		{"missing", f.Type.Base != Text, "numbers and bits; a text is missing if it is empty"},
+		{"bit", f.Type.Base != Text, "numbers and bits; a text begins at a whole byte"},
+	} {
+		if n := f.Place.Get(key.name); n != nil && !key.taken {
+			c.Report(n, RuleMeaning, "%s has no effect here; it is for %s", key.name, key.belong)
+		}
+	}
+}
+
+// text checks that a text fits where it goes.
+func (c *checker) text(f *Field) {
+	if f.Target != nil && f.Target.Element+f.Type.Bits/8 > pack.MaxText {
+		c.Report(at(f.Place, "as"), RuleBounds, "%s holds at most %d bytes; this field goes to %d", f.Target.Quantity, pack.MaxText, f.Target.Element+f.Type.Bits/8)
+	}
+	if f.Write != nil && len(f.Write.Text) > f.Type.Bits/8 {
+		c.Report(at(f.Place, "write"), RuleBounds, "%q has %d bytes; the field has %d", f.Write.Text, len(f.Write.Text), f.Type.Bits/8)
+	}
+}

@@ -1,0 +1,84 @@
+package mapping
+
+import (
+	"encoding/hex"
+	"math"
+	"strings"
+
+	"packlink/decode/pack"
+	"packlink/mapping/document"
+)
+
+func (l *loader) example(n *document.Node) Example {
+	e := Example{Place: n}
+	o := l.Object(n, "an example")
+	if o == nil {
+		return e
+	}
+	e.Payload = l.payload(o.Need("hex"))
+	e.Address = int(o.Int("address", -1, 0, math.MaxUint16))
+	e.Source = o.NeedText("source")
+	e.Gives = l.gives(o.Need("gives"))
+	for _, each := range o.List("each_gives") {
+		e.Each = append(e.Each, l.gives(each))
+	}
+	o.Done()
+	return e
+}
+
+func (l *loader) payload(n *document.Node) []byte {
+	if n == nil {
+		return nil
+	}
+	payload, err := hex.DecodeString(strings.Join(strings.Fields(n.Text), ""))
+	if n.Kind != document.Scalar || err != nil {
+		l.Report(n, document.RuleWrongType, "hex must be pairs of hexadecimal digits, such as 94 14 7C FF")
+	}
+	return payload
+}
+
+func (l *loader) gives(n *document.Node) (all []Given) {
+	if n == nil || l.Object(n, "gives") == nil {
+		return nil
+	}
+	for _, p := range n.Pairs {
+		all = append(all, l.given(p))
+	}
+	return all
+}
+
+func (l *loader) given(p document.Pair) Given {
+	g := Given{Place: p.Value, Key: p.Key.Text}
+	if g.Key == alarmsKey {
+		for _, item := range l.List(p.Value, "alarms of an example") {
+			if a, ok := l.alarm(item); ok {
+				g.Alarms = append(g.Alarms, a)
+			}
+		}
+		return g
+	}
+	if _, is := parseTargetKey(g.Key); is {
+		g.Target = l.target(p.Key)
+	}
+	values := []*document.Node{p.Value}
+	if p.Value.Kind == document.List && g.Target != nil && g.Target.Quantity.Row().Kind.List() {
+		values = p.Value.Items
+	}
+	for _, v := range values {
+		if v.Kind != document.Scalar {
+			l.Report(v, document.RuleWrongType, "%s must be given a single value; this is %s", g.Key, v.Kind)
+		}
+		g.Texts = append(g.Texts, canonical(v, g.Target))
+	}
+	return g
+}
+
+// canonical is a value as it stands in a record: a number in its shortest form,
+// a text as it is.
+func canonical(n *document.Node, t *Target) string {
+	text := t != nil && t.Quantity.Row().Kind == pack.Word
+	if d, err := pack.ParseDecimal(n.Text); err == nil && !n.Quoted && !text {
+		return d.String()
+	}
+	return n.Text
+}

@@ -1,0 +1,66 @@
+package mapping
+
+import (
+	"math"
+
+	"packlink/mapping/document"
+)
+
+// match reads what tells a message from others, and returns the map that holds
+// its timing too.
+func (l *loader) match(o *document.Object, m *Message) *document.Object {
+	key := "can"
+	if l.registers {
+		key = "read"
+	}
+	before := len(l.Problems)
+	defer func() { l.broken[m.Place] = len(l.Problems) > before }()
+	n := o.Need(key)
+	if n == nil {
+		return nil
+	}
+	match := l.Object(n, key)
+	if match == nil {
+		return nil
+	}
+	if l.registers {
+		m.Read = l.read(match)
+	} else {
+		m.CAN = l.canMatch(match)
+	}
+	return match
+}
+
+func (l *loader) canMatch(o *document.Object) *CANMatch {
+	bits := l.idWidth(o.Get("id_bits"), l.idBits)
+	c := &CANMatch{Extended: bits == 29, ID: uint32(o.NeedInt("id", 0, math.MaxUint32))}
+	if c.ID >= 1<<bits {
+		l.Report(o.Node.Get("id"), RuleMatch, "an id of %d bits is at most %#x; this is %#x", bits, 1<<bits-1, c.ID)
+	}
+	if n := o.Get("address"); n != nil {
+		l.address(o, n, c, bits)
+	}
+	return c
+}
+
+func (l *loader) address(match *document.Object, n *document.Node, c *CANMatch, bits int) {
+	o := l.Object(n, "address")
+	if o == nil {
+		return
+	}
+	c.AddressBit = int(o.NeedInt("bit", 0, int64(bits)-1))
+	c.AddressWidth = int(o.NeedInt("width", 1, min(16, int64(bits-c.AddressBit))))
+	o.Done()
+	if c.ID < 1<<bits && c.ID&^c.Mask() != 0 {
+		l.Report(match.Node.Get("id"), RuleMatch, "the id has bits where the address stands: write %#x", c.ID&c.Mask())
+	}
+}
+
+func (l *loader) read(o *document.Object) *Read {
+	r := &Read{Model: int(o.Int("model", 0, 1, math.MaxUint16-1))}
+	if r.Model == 0 {
+		r.From = int(o.NeedInt("from", 0, math.MaxUint16))
+	}
+	r.Count = int(o.NeedInt("count", 1, math.MaxUint16-int64(r.From)+1))
+	return r
+}

@@ -1,0 +1,87 @@
+package mapping
+
+import (
+	"math"
+	"regexp"
+	"strings"
+
+	"packlink/decode/pack"
+	"packlink/mapping/document"
+)
+
+var letName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]*$`)
+
+// meaning reads what a field is: a quantity, a name for later, alarms.
+func (l *loader) meaning(o *document.Object, f *Field) {
+	f.Let = l.letName(o.Get("let"))
+	if is := o.Get("is"); is != nil {
+		f.Target = l.target(is)
+		if t := f.Target; t != nil && t.Quantity.Row().Kind.List() && !strings.HasSuffix(is.Text, "]") {
+			l.Report(is, RuleQuantity, "%s is a list: write %s[] for all of it, or %s[5] to begin at the fifth", is.Text, is.Text, is.Text)
+		}
+	}
+	f.On, f.Off = 1, 0
+	if f.Type.Base == Pairs {
+		f.On, f.Off = uint64(o.Int("on", 1, 0, 3)), uint64(o.Int("off", 2, 0, 3))
+	}
+	if f.On == f.Off {
+		l.Report(f.Place, RuleAlarm, "a pair cannot be on and off by the same bits: on and off are both %d", f.On)
+	}
+	if n := o.Get(alarmsKey); n != nil && l.Object(n, "alarms") != nil {
+		l.alarms(n, f)
+	}
+}
+
+// letName reads the name of a field.
+func (l *loader) letName(n *document.Node) string {
+	name := l.Text(n, "the name (let) of a field")
+	_, quantity := pack.ByKey(name)
+	switch {
+	case name == "":
+	case quantity || name == alarmsKey:
+		l.Report(n, RuleName, "%q is a key of the record already: write is: %s, or choose another name", name, name)
+	case !letName.MatchString(name):
+		l.Report(n, RuleName, "a field's name must be letters, digits and underscores; this is %q", name)
+	}
+	return name
+}
+
+func (l *loader) alarms(n *document.Node, f *Field) {
+	slots := f.Type.Bits
+	if f.Type.Base == Pairs {
+		slots /= 2
+	}
+	used := make(map[int]bool)
+	for _, p := range n.Pairs {
+		slot := int(l.Int(p.Key, "an alarm's place", 0, math.MaxUint16))
+		switch {
+		case used[slot]:
+			l.Report(p.Key, RuleTwice, "place %d stands twice; write both alarms behind one, [[kind, level], [kind, level]]", slot)
+		case slot >= slots:
+			l.Report(p.Key, RuleAlarm, "%s has places 0 to %d; there is no %d", f.Type.Name, slots-1, slot)
+		}
+		used[slot] = true
+		several := []*document.Node{p.Value}
+		if len(p.Value.Items) > 0 && p.Value.Items[0].Kind == document.List {
+			several = p.Value.Items
+		}
+		for i, item := range several {
+			if a, ok := l.alarm(item); ok {
+				f.Alarms = append(f.Alarms, AlarmSlot{slot, a, i == 0})
+			}
+		}
+	}
+}
+
+func (l *loader) alarm(n *document.Node) (pack.Alarm, bool) {
+	if n.Kind != document.List || len(n.Items) != 2 {
+		l.Report(n, RuleAlarm, "an alarm is [kind, level], such as [cell_overvoltage, protection]")
+		return pack.Alarm{}, false
+	}
+	a, ok := pack.ParseAlarm(n.Items[0].Text, n.Items[1].Text)
+	if !ok {
+		l.Report(n, RuleAlarm, "%q with %q is no alarm; the kinds are %s; the levels are %s", n.Items[0].Text, n.Items[1].Text,
+			strings.Join(pack.AlarmKinds(), ", "), strings.Join(pack.AlarmLevels(), ", "))
+	}
+	return a, ok
+}

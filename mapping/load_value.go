@@ -1,0 +1,87 @@
+package mapping
+
+import (
+	"regexp"
+
+	"packlink/decode/pack"
+	"packlink/mapping/document"
+)
+
+var plainDecimal = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?$`)
+
+func (l *loader) decimal(n *document.Node, what string) pack.Decimal {
+	d, err := pack.ParseDecimal(n.Text)
+	if err != nil || n.Kind != document.Scalar || n.Quoted || !plainDecimal.MatchString(n.Text) || d.Coef == 0 && n.Text[0] == '-' {
+		l.Report(n, document.RuleWrongType, "%s must be a plain decimal number of at most %d digits, such as 0.1 or -40", what, pack.MaxExp)
+		return pack.Int(1)
+	}
+	return d
+}
+
+func (l *loader) valueRange(n *document.Node) *Range {
+	if n.Kind != document.List || len(n.Items) != 2 {
+		l.Report(n, document.RuleWrongType, "range must be [least, greatest]")
+		return nil
+	}
+	r := &Range{l.decimal(n.Items[0], "the least value"), l.decimal(n.Items[1], "the greatest value")}
+	if r.Low.Cmp(r.High) >= 0 {
+		l.Report(n, RuleScale, "the range is empty: its first value must be less than its second")
+	}
+	return r
+}
+
+// special reads which raw values mean something of their own, and what is
+// written where nothing is known.
+func (l *loader) special(o *document.Object, f *Field) {
+	f.Missing = l.missing[f.Type.Name]
+	if n := o.Get("missing"); n != nil {
+		f.Missing = l.rawList(n, "missing", f.Type.Bits)
+	}
+	if n := o.Get("values"); n != nil && l.Object(n, "values") != nil {
+		l.flagValues(n, f)
+	}
+	n := o.Get("write")
+	switch {
+	case n == nil:
+	case f.Type.Base == Text:
+		f.Write = &Constant{Text: l.Text(n, "write")}
+	default:
+		f.Write = &Constant{Raw: l.raw(n, "write", f.Type.Bits)}
+	}
+}
+
+// flagValues reads which raw values of a flag mean true and which false.
+func (l *loader) flagValues(n *document.Node, f *Field) {
+	seen := make(map[uint64]bool)
+	on, off := false, false
+	for _, p := range n.Pairs {
+		v := FlagValue{l.raw(p.Key, "a raw value", f.Type.Bits), l.Flag(p.Value, "the meaning of a flag")}
+		if seen[v.Raw] {
+			l.Report(p.Key, RuleTwice, "the raw value %d stands twice", v.Raw)
+		}
+		seen[v.Raw] = true
+		on, off = on || v.On, off || !v.On
+		f.Values = append(f.Values, v)
+	}
+	if !on || !off {
+		l.Report(n, RuleMeaning, "values must name a raw value for true and one for false, or one of them could not be written")
+	}
+}
+
+func (l *loader) rawList(n *document.Node, what string, bits int) []uint64 {
+	raws := []uint64{}
+	for _, item := range l.List(n, what) {
+		raws = append(raws, l.raw(item, what, bits))
+	}
+	return raws
+}
+
+// raw reads a raw value of a field of so many bits.
+func (l *loader) raw(n *document.Node, what string, bits int) uint64 {
+	bits = min(max(bits, 1), 64)
+	v, err := document.ParseBits(n.Text, bits)
+	if err != nil || n.Kind != document.Scalar || n.Quoted {
+		l.Report(n, document.RuleWrongType, "%s must be a whole number that fits %d bits, such as 0x7F", what, bits)
+	}
+	return v
+}
