@@ -59,9 +59,10 @@ func BenchmarkFrame(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
 			f.Time++
-			if d.Decode(&f) != Decoded {
-				b.Fatal("not decoded")
-			}
+			d.Decode(&f)
+		}
+		if counters := d.Counters(); counters[Decoded] != counters.Frames() {
+			b.Fatal("not decoded")
 		}
 	})
 	b.Run("generated", func(b *testing.B) {

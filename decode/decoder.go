@@ -33,10 +33,11 @@ const (
 	OutOfRange         // a field that counts others is outside its range
 	Damaged            // the bus saw an error, or it is no data frame
 	Crowded            // one pack more than [MaxPacks]
+	Foreign            // of another medium than the mapping's bus
 	outcomes
 )
 
-var outcomeNames = [outcomes]string{"decoded", "unknown", "short", "long", "out-of-range", "damaged", "crowded"}
+var outcomeNames = [outcomes]string{"decoded", "unknown", "short", "long", "out-of-range", "damaged", "crowded", "foreign"}
 
 // String is the outcome's name as it stands in counters.
 func (o Outcome) String() string { return outcomeNames[o] }
@@ -73,7 +74,12 @@ type Decoder struct {
 	last     *heard // of the newest frame
 	counters Counters
 	unknown  unknownIDs
-	named    lets // of the frame being read
+	named    lets    // of the frame being read
+	line     line    // of a source that is a serial line
+	newest   Outcome // of the newest answer on that line
+	scratch  []byte
+	known    []bool
+	decoded  func(h *heard, at int64) // called after each message that was read; nil if nobody asks
 }
 
 // heard is one pack that a decoder hears.
@@ -82,24 +88,43 @@ type heard struct {
 	status  pack.Status
 	seen    []int64         // time of each message's newest frame; never before the first
 	alarms  []pack.AlarmSet // what each message says of alarms
+	blocks  map[int]*block  // by message, of a pack that has registers
 }
 
 // NewDecoder begins to follow a source, whose name goes into every status.
 func NewDecoder(table *mapping.Compiled, source string) *Decoder {
-	return &Decoder{table: table, source: source, unknown: newUnknownIDs()}
+	d := &Decoder{table: table, source: source, unknown: newUnknownIDs()}
+	d.line.found = d.registers
+	return d
 }
 
-// Decode takes one frame. It allocates nothing once it knows the pack.
+// Decode takes one frame of a bus, or one run of bytes of a serial line. It
+// allocates nothing once it knows the pack. Frames that the mapping's bus does
+// not have are passed over. It returns what became of the frame; of bytes, what
+// became of the last answer that ended in them, Unknown if none did.
 func (d *Decoder) Decode(f *transport.Frame) Outcome {
-	outcome := d.decode(f)
-	d.counters[outcome]++
-	return outcome
+	switch {
+	case f.Medium == transport.Serial && d.table.Bus.Registers != nil:
+		return d.decodeBytes(f)
+	case f.Medium == transport.CAN && d.table.Bus.CAN != nil:
+		outcome := d.decode(f)
+		d.counters[outcome]++
+		return outcome
+	}
+	d.counters[Foreign]++
+	return Foreign
+}
+
+func (d *Decoder) decodeBytes(f *transport.Frame) Outcome {
+	if f.Flags&transport.Lost != 0 {
+		d.line.lost()
+	}
+	d.newest = Unknown
+	d.line.feed(f.Data, f.Time)
+	return d.newest
 }
 
 func (d *Decoder) decode(f *transport.Frame) Outcome {
-	if f.Medium != transport.CAN {
-		return Unknown
-	}
 	if f.Flags&(transport.Remote|transport.BusError|transport.Damaged) != 0 {
 		return Damaged
 	}
@@ -122,7 +147,7 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 // before anything is written.
 func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	d.named.known = 0
-	if len(p.Needed) > 0 && !readNamed(p.Needed, f.Data, &d.named) {
+	if len(p.Needed) > 0 && !readNamed(p.Needed, f.Data, nil, &d.named) {
 		return OutOfRange
 	}
 	address, has := p.Address(f.ID)
@@ -140,6 +165,9 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	r.run(&p.Body, f.Data)
 	h.seen[p.Index] = f.Time
 	h.status.Time = max(h.status.Time, f.Time)
+	if d.decoded != nil {
+		d.decoded(h, f.Time)
+	}
 	return Decoded
 }
 
@@ -167,10 +195,16 @@ func (d *Decoder) pack(address uint32, has bool) *heard {
 	return h
 }
 
+// LineCounters are the counts of what was heard on a serial line.
+func (d *Decoder) LineCounters() LineCounters { return d.line.counts }
+
 func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
 
 // forget drops every pack, as if nothing had been heard.
-func (d *Decoder) forget() { d.packs, d.last = nil, nil }
+func (d *Decoder) forget() {
+	d.packs, d.last = nil, nil
+	d.line.lost()
+}
 
 // Messages is how many different messages were heard, of any pack.
 func (d *Decoder) Messages() (n int) {

@@ -196,7 +196,7 @@ func readModel(p *mapping.Program, words []uint16, whole *pack.Status, at int64)
 		payload = binary.BigEndian.AppendUint16(payload, w)
 	}
 	var named lets
-	if !readNamed(p.Named, payload, &named) {
+	if !readNamed(p.Named, payload, nil, &named) {
 		return nil
 	}
 	r := reading{status: whole, alarms: &whole.Alarms, lets: &named, at: at, by: uint16(p.Index)}

@@ -57,6 +57,28 @@ func raw(op *mapping.Op, w uint64) uint64 {
 	return r
 }
 
+// fromBCD is the number that four-bit digits spell. It is not ok if one is none.
+func fromBCD(r uint64) (n uint64, ok bool) {
+	for unit := uint64(1); r != 0; r >>= 4 {
+		digit := r & 15
+		if digit > 9 {
+			return 0, false
+		}
+		n += digit * unit
+		unit *= 10
+	}
+	return n, true
+}
+
+// toBCD spells a number in four-bit digits.
+func toBCD(n uint64) (r uint64) {
+	for shift := 0; n != 0; n /= 10 {
+		r |= n % 10 << shift
+		shift += 4
+	}
+	return r
+}
+
 // swapWords reverses the order of the 16-bit words of a number.
 func swapWords(r uint64, width int) (swapped uint64) {
 	for range width / 16 {
@@ -66,9 +88,26 @@ func swapWords(r uint64, width int) (swapped uint64) {
 	return swapped
 }
 
-// signed is a raw value as a number, by the field's sign.
-func signed(op *mapping.Op, r uint64) int64 {
-	return int64(r<<op.Extend) >> op.Extend
+// whole is a raw value as a whole number, by the field's type. It is not ok if
+// the bits are no number of that type.
+func whole(op *mapping.Op, r uint64) (n int64, ok bool) {
+	if op.Type.Base == mapping.BCD {
+		digits, ok := fromBCD(r)
+		return int64(digits), ok
+	}
+	return int64(r<<op.Extend) >> op.Extend, true
+}
+
+// rawOfWhole is a whole number as the bits of a field. It is not ok if the field
+// cannot hold it.
+func rawOfWhole(op *mapping.Op, n int64) (r uint64, ok bool) {
+	r = uint64(n)
+	if op.Type.Base == mapping.BCD && n >= 0 {
+		r = toBCD(r)
+	}
+	r &= op.Mask
+	back, ok := whole(op, r)
+	return r, ok && back == n
 }
 
 func missing(op *mapping.Op, r uint64) bool {
@@ -82,17 +121,21 @@ func missing(op *mapping.Op, r uint64) bool {
 
 // readNamed reads the named fields of a payload. It is not ok if one lies
 // outside its range: the message cannot be trusted then.
-func readNamed(ops []mapping.Op, data []byte, l *lets) (ok bool) {
+// known is the block of which data are the bytes; nil if data is whole.
+func readNamed(ops []mapping.Op, data []byte, known *block, l *lets) (ok bool) {
 	for i := range ops {
 		op := &ops[i]
-		if op.Need > len(data) {
+		if op.Need > len(data) || !known.covers(op) {
 			continue
 		}
 		r := raw(op, window(data, op.Start))
 		if missing(op, r) {
 			continue
 		}
-		v := signed(op, r)
+		v, ok := whole(op, r)
+		if !ok {
+			return false
+		}
 		if scaled := v*op.Mul + op.Add; scaled < op.Low || scaled > op.High {
 			return false
 		}
@@ -108,6 +151,9 @@ type reading struct {
 	lets   *lets
 	at     int64  // time of the frame
 	by     uint16 // index of the message
+
+	partial    bool // only the bytes from first to end were read anew
+	first, end int
 }
 
 // run reads a run of fields.
@@ -165,6 +211,9 @@ func (r *reading) read(ops []mapping.Op, data []byte) {
 			r.clear(op)
 			continue
 		}
+		if op.Kind != mapping.OpElement && r.outside(op, 0) {
+			continue
+		}
 		if op.Start != loaded {
 			w, loaded = window(data, op.Start), op.Start
 		}
@@ -208,7 +257,11 @@ func (r *reading) number(op *mapping.Op, w uint64) pack.Value {
 	if missing(op, bits) {
 		return pack.Value{}
 	}
-	v := pack.Value{Coef: signed(op, bits)*op.Mul + op.Add, Exp: op.Exp, At: r.at, By: r.by, Trust: pack.Known}
+	n, ok := whole(op, bits)
+	if !ok {
+		return pack.Value{}
+	}
+	v := pack.Value{Coef: n*op.Mul + op.Add, Exp: op.Exp, At: r.at, By: r.by, Trust: pack.Known}
 	switch {
 	case v.Coef < op.Low:
 		v.Trust |= pack.Below
@@ -236,6 +289,10 @@ func (r *reading) shift(op *mapping.Op, v pack.Value) pack.Value {
 // flag writes a flag whose raw values have meanings. One without a meaning is
 // not known.
 func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
+	if len(op.Values) == 0 && !missing(op, bits) {
+		*to = pack.Value{Coef: int64(bits), At: r.at, By: r.by, Trust: pack.Known}
+		return
+	}
 	for _, meaning := range op.Values {
 		if meaning.Raw == bits && !missing(op, bits) {
 			to.Coef, to.At, to.By, to.Exp, to.Trust = 0, r.at, r.by, 0, pack.Known
@@ -254,17 +311,23 @@ func (r *reading) elements(op *mapping.Op, data []byte) {
 	count := int64(op.Repetitions())
 	if op.RepeatSlot >= 0 {
 		counted, known := r.lets.get(op.RepeatSlot)
-		if !known || counted < 0 {
-			counted = 0
+		if !known {
+			return
 		}
-		count = min(counted, count)
+		count = min(max(counted, 0), count)
 		r.status.Truncate(op.Target.Quantity, op.Target.Element+int(count))
 	}
 	for i := range int(count) {
 		offset := i * op.StepBytes
+		if r.outside(op, offset) {
+			continue
+		}
 		v := pack.Value{}
 		if op.Need+offset <= len(data) {
 			v = r.number(op, window(data, op.Start+offset))
+		}
+		if v.Trust == 0 && op.RepeatSlot >= 0 {
+			v = pack.Value{At: r.at, By: r.by, Trust: pack.Missing}
 		}
 		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
 	}

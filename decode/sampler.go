@@ -26,6 +26,7 @@ type Sampler struct {
 	newest   int64      // time of the newest frame
 	started  bool
 	rewinds  int
+	failed   error // of emit, when it was called for a message
 	status   pack.Status
 }
 
@@ -46,12 +47,8 @@ func (s *Sampler) Frame(f *transport.Frame) error {
 		s.rewind(f.Time)
 	}
 	s.newest = max(s.newest, f.Time)
-	d := s.decoder(f.Channel)
-	outcome := d.Decode(f)
-	if s.every == 0 && outcome == Decoded && d.last != nil {
-		return s.give(d, d.index(d.last), f.Time)
-	}
-	return nil
+	s.decoder(f.Channel).Decode(f)
+	return s.failed
 }
 
 // advance gives the samples that are due before a frame of the given time. An
@@ -97,7 +94,11 @@ func (s *Sampler) rewind(to int64) {
 
 func (s *Sampler) decoder(channel int) *Decoder {
 	for len(s.decoders) <= channel {
-		s.decoders = append(s.decoders, NewDecoder(s.table, s.source(len(s.decoders))))
+		d := NewDecoder(s.table, s.source(len(s.decoders)))
+		if s.every == 0 {
+			d.decoded = func(h *heard, at int64) { s.give(d, h, at) }
+		}
+		s.decoders = append(s.decoders, d)
 	}
 	return s.decoders[channel]
 }
@@ -118,11 +119,11 @@ func (s *Sampler) sample(now int64) (heard bool, err error) {
 	return heard, nil
 }
 
-func (s *Sampler) give(d *Decoder, i int, now int64) error {
-	if !d.Status(i, now, &s.status) {
-		return nil
+// give gives the status of the pack that a message has just come from.
+func (s *Sampler) give(d *Decoder, h *heard, now int64) {
+	if s.failed == nil && d.Status(d.index(h), now, &s.status) {
+		s.failed = s.emit(&s.status)
 	}
-	return s.emit(&s.status)
 }
 
 // Finish gives each pack's status at the end: at the time of the newest frame.

@@ -2,6 +2,7 @@ package decode
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"packlink/decode/pack"
@@ -12,15 +13,29 @@ import (
 // ones are counted only.
 const MaxUnknownIDs = 1024
 
-// UnknownID is an id on the bus that the mapping does not know.
+// UnknownID is an id on the bus that the mapping does not know; on a Modbus
+// line, registers of a unit.
 type UnknownID struct {
-	ID       uint32
+	Medium   transport.Medium
+	ID       uint32 // of registers: unit, function and first register, from the top
 	Extended bool
 	Frames   uint64
 	First    int64 // nanoseconds since the Unix epoch
 	Last     int64
 	Size     int // bytes of the newest frame, of which Data holds the first
 	Data     [8]byte
+}
+
+// String is the id as a person knows it: 351, 18FF4001, or unit, function and
+// register.
+func (u *UnknownID) String() string {
+	switch {
+	case u.Medium == transport.Serial:
+		return fmt.Sprintf("unit %d, function %d, register %d on", u.ID>>24, u.ID>>16&0xFF, u.ID&0xFFFF)
+	case u.Extended:
+		return fmt.Sprintf("%08X", u.ID)
+	}
+	return fmt.Sprintf("%03X", u.ID)
 }
 
 // Rate is the mean number of frames per second, to 0.1; 0 for a single frame.
@@ -38,23 +53,34 @@ func newUnknownIDs() unknownIDs { return unknownIDs{make(map[uint32]*UnknownID)}
 const extendedKey = 1 << 31
 
 func (u *unknownIDs) count(f *transport.Frame) {
-	extended := f.Flags&transport.Extended != 0
 	key := f.ID
-	if extended {
+	if f.Flags&transport.Extended != 0 {
 		key |= extendedKey
 	}
+	u.note(key, UnknownID{Medium: f.Medium, ID: f.ID, Extended: f.Flags&transport.Extended != 0}, f.Data, f.Time)
+}
+
+func (u *unknownIDs) countRegisters(a *answer, at int64) {
+	key := uint32(a.unit)<<24 | uint32(a.function)<<16 | uint32(a.from)
+	u.note(key, UnknownID{Medium: transport.Serial, ID: key}, a.data, at)
+}
+
+// note counts a frame of an unknown id, and keeps its bytes.
+func (u *unknownIDs) note(key uint32, first UnknownID, data []byte, at int64) {
 	id := u.byID[key]
 	if id == nil {
 		if len(u.byID) == MaxUnknownIDs {
 			return
 		}
-		id = &UnknownID{ID: f.ID, Extended: extended, First: f.Time}
+		first.First = at
+		id = new(UnknownID)
+		*id = first
 		u.byID[key] = id
 	}
 	id.Frames++
-	id.Last = f.Time
-	id.Size = len(f.Data)
-	copy(id.Data[:], f.Data)
+	id.Last = at
+	id.Size = len(data)
+	copy(id.Data[:], data)
 }
 
 func (u *unknownIDs) sorted() []UnknownID {

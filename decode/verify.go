@@ -43,7 +43,7 @@ func (v *verifier) run() {
 		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
 		return
 	}
-	if !readNamed(p.Named, payload, &v.lets) {
+	if !readNamed(p.Named, payload, nil, &v.lets) {
 		v.fail("a named field of the example is outside its range")
 		return
 	}

@@ -75,7 +75,8 @@ func (w *writing) prepare(p *mapping.Program) {
 	}
 	for i := range p.Named {
 		if op := &p.Named[i]; op.Write != nil {
-			w.name(op.Slot, signed(op, op.Write.Raw))
+			n, _ := whole(op, op.Write.Raw)
+			w.name(op.Slot, n)
 		}
 	}
 }
@@ -151,7 +152,11 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 	if !known {
 		return unknownRaw(op)
 	}
-	return uint64(v) & op.Mask, nil
+	r, fits := rawOfWhole(op, v)
+	if !fits {
+		return 0, &NoRoomError{fieldName(op), pack.Int(v), op.Type.Name}
+	}
+	return r, nil
 }
 
 // unknownRaw is what a field says when nothing is known: its constant, else
@@ -189,8 +194,8 @@ func (w *writing) number(op *mapping.Op, v pack.Decimal, known bool) (uint64, er
 	}
 	difference, okSub := v.Sub(op.Offset)
 	quotient, okDiv := difference.Div(scale, 0)
-	r := uint64(quotient.Coef) & op.Mask
-	if !okSub || !okDiv || signed(op, r) != quotient.Coef || missing(op, r) {
+	r, fits := rawOfWhole(op, quotient.Coef)
+	if !okSub || !okDiv || !fits || missing(op, r) {
 		return 0, &NoRoomError{fieldName(op), v, op.Type.Name}
 	}
 	return r, nil

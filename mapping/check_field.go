@@ -32,11 +32,11 @@ func (c *checker) meaning(f *Field) {
 
 // shapes are the types that each kind of quantity can be read from.
 var shapes = map[pack.Kind][]Base{
-	pack.Number:  {Unsigned, Signed},
-	pack.Numbers: {Unsigned, Signed},
+	pack.Number:  {Unsigned, Signed, BCD},
+	pack.Numbers: {Unsigned, Signed, BCD},
 	pack.Flag:    {Unsigned},
 	pack.Flags:   {FlagBits},
-	pack.Word:    {Text, Unsigned},
+	pack.Word:    {Text, Unsigned, BCD},
 }
 
 func (c *checker) target(f *Field) {

@@ -55,7 +55,7 @@ func (c *checker) overlap(f *Field, earlier []Field) {
 		for number := start; number < start+f.ContainerBytes(); number++ {
 			bits := f.bitsOf(element, number)
 			if taken := c.used[number] & bits; taken != 0 {
-				c.Report(at(f.Place, "at"), RuleOverlap, "byte %d is read by the field at line %d too", number, owner(earlier, number, taken))
+				c.Report(at(f.Place, "at"), RuleOverlap, "byte %d is read by the field at line %d too", number, c.owner(earlier, number, taken))
 				return
 			}
 			c.used[number] |= bits
@@ -93,9 +93,9 @@ func (f *Field) overlapsItself() bool {
 }
 
 // owner is the line of the first field that has some of the bits of a byte.
-func owner(fields []Field, number int, bits byte) (line int) {
+func (c *checker) owner(fields []Field, number int, bits byte) (line int) {
 	for i := range fields {
-		if fields[i].has(number, bits) {
+		if !c.broken[fields[i].Place] && fields[i].has(number, bits) {
 			return fields[i].Place.Line
 		}
 	}

@@ -208,6 +208,9 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 		SwapWords: f.swapsWords(),
 		Mask:      math.MaxUint64 >> (64 - min(f.Type.Bits, 64)),
 	}
+	if f.Target != nil {
+		op.Quantity = f.Target.Quantity
+	}
 	if op.Kind == OpText {
 		return op, nil
 	}
@@ -231,9 +234,6 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 		}
 	}
 	op.setAlarms()
-	if f.Target != nil {
-		op.Quantity = f.Target.Quantity
-	}
 	op.Unavailable = f.Missing
 	return op, op.setScale()
 }
@@ -341,6 +341,9 @@ func (c *Compiled) FindCAN(id uint32, extended bool) *Program {
 		if id < uint32(len(c.short)) {
 			return c.short[id]
 		}
+		return nil
+	}
+	if id > mostLongID {
 		return nil
 	}
 	for i := range c.long {

@@ -7,7 +7,7 @@ import (
 	"packlink/mapping/document"
 )
 
-var typeName = regexp.MustCompile(`^(u|i|flags|pairs|text)([1-9][0-9]*)$`)
+var typeName = regexp.MustCompile(`^(u|i|bcd|flags|pairs|text)([1-9][0-9]*)$`)
 
 // bases are the type names with the widths, in bits, they can have.
 var bases = map[string]struct {
@@ -20,14 +20,15 @@ var bases = map[string]struct {
 	"flags": {FlagBits, 1, 64},
 	"pairs": {Pairs, 2, 64},
 	"text":  {Text, 1, 64},
+	"bcd":   {BCD, 1, 16},
 }
 
-// fieldType reads the name of a type: u16, i8, flags32, pairs64, text8. The
-// number is the width in bits; in bytes for text.
+// fieldType reads the name of a type: u16, i8, flags32, pairs64, text8, bcd4.
+// The number is the width in bits; in bytes for text, in digits for BCD.
 func (l *loader) fieldType(n *document.Node) Type {
 	parts := typeName.FindStringSubmatch(n.Text)
 	if parts == nil || n.Kind != document.Scalar {
-		l.Report(n, RuleType, "%q is no type; write u, i, flags or pairs and the bits, or text and the bytes, such as u16 or text8", n.Text)
+		l.Report(n, RuleType, "%q is no type; write u, i, flags or pairs and the bits, text and the bytes, or bcd and the digits, such as u16, text8 or bcd4", n.Text)
 		return Type{Base: Unsigned, Bits: 8}
 	}
 	b := bases[parts[1]]
@@ -40,8 +41,11 @@ func (l *loader) fieldType(n *document.Node) Type {
 		l.Report(n, RuleType, "there is no %s: pairs have an even number of bits", n.Text)
 		return Type{Base: Unsigned, Bits: 8}
 	}
-	if b.base == Text {
+	switch b.base {
+	case Text:
 		width *= 8
+	case BCD:
+		width *= 4
 	}
 	return Type{Base: b.base, Bits: width, Name: n.Text}
 }

@@ -62,10 +62,7 @@ func (l *loader) mapping(root *document.Node, options map[string]string) *Mappin
 	m.Options = l.options(o.Get("options"), options)
 	l.substitute(root, m.Options)
 	m.Bus = l.bus(o.Need("bus"))
-	l.byteOrder = o.Choice("byte_order", "little", "big")
-	if l.registers {
-		l.wordOrder = o.Choice("word_order", "low-first", "high-first")
-	}
+	l.byteOrder, l.wordOrder = l.orders(o)
 	l.missing = l.missingByType(o.Get("missing"))
 	messages := o.NeedList("messages")
 	if m.Bus != (Bus{}) { // without a bus nothing tells what a message is
@@ -158,6 +155,7 @@ func (l *loader) substitute(n *document.Node, options []Option) {
 		i := slices.IndexFunc(options, func(o Option) bool { return o.Name == name })
 		if i < 0 {
 			l.Report(n, RuleOption, "%q stands for an option, but the file has no option %q; write '%s' in quotes if it does not", n.Text, name, n.Text)
+			l.Spoil(n)
 			return
 		}
 		n.Text = options[i].Chosen
@@ -221,9 +219,32 @@ func (l *loader) registerBus(n *document.Node) *RegisterBus {
 	if o == nil {
 		return nil
 	}
-	b := &RegisterBus{Table: o.NeedChoice("table", "holding", "input"), ModelsAt: int(o.Int("models_at", -1, 0, 65_000))}
+	b := &RegisterBus{
+		Table:        o.NeedChoice("table", "holding", "input"),
+		ModelsAt:     int(o.Int("models_at", -1, 0, 65_000)),
+		Units:        [2]int{1, lastUnit},
+		Baud:         int(o.Int("baud", 0, 50, 4_000_000)),
+		Frame:        o.Choice("frame", "8N1", "8E1", "8O1", "8N2", "7E1", "7O1", "7N2"),
+		Most:         int(o.Int("most", mostRegisters, 1, mostRegisters)),
+		AnswerWithin: o.Duration("answer_within"),
+		Quiet:        o.Duration("quiet"),
+	}
+	if n := o.Get("units"); n != nil {
+		b.Units = l.units(n)
+	}
 	o.Done()
 	return b
+}
+
+// units reads the first and the last unit that can be a pack.
+func (l *loader) units(n *document.Node) [2]int {
+	items := l.List(n, "units")
+	if len(items) != 2 {
+		l.Report(n, document.RuleWrongType, "units must be [first, last], such as [1, 16]")
+		return [2]int{1, lastUnit}
+	}
+	first := l.Int(items[0], "the first unit", 1, lastUnit)
+	return [2]int{int(first), int(l.Int(items[1], "the last unit", first, lastUnit))}
 }
 
 // missingByType reads which raw values mean "not available" in every field of

@@ -13,8 +13,8 @@ func (l *loader) field(n *document.Node) Field {
 	if l.registers {
 		f.Unit = 2
 	}
-	before := len(l.Problems)
-	defer func() { l.broken[n] = len(l.Problems) > before }()
+	before := l.Reports()
+	defer func() { l.broken[n] = l.Reports() > before }()
 	o := l.Object(n, "a field")
 	if o == nil {
 		return f
@@ -36,12 +36,26 @@ func (l *loader) field(n *document.Node) Field {
 	return f
 }
 
+// orders reads byte and word order, "" where they are not given. A wrong one is
+// reported and taken for another.
+func (l *loader) orders(o *document.Object) (bytes, words string) {
+	bytes = o.Choice("byte_order", "little", "big")
+	if bytes == "" && o.Node.Get("byte_order") != nil {
+		bytes = "little"
+	}
+	if !l.registers {
+		return bytes, ""
+	}
+	words = o.Choice("word_order", "low-first", "high-first")
+	if words == "" && o.Node.Get("word_order") != nil {
+		words = "low-first"
+	}
+	return bytes, words
+}
+
 // order reads byte and word order, which a field inherits from the file.
 func (l *loader) order(o *document.Object, f *Field) {
-	bytes, words := o.Choice("byte_order", "little", "big"), ""
-	if l.registers {
-		words = o.Choice("word_order", "low-first", "high-first")
-	}
+	bytes, words := l.orders(o)
 	bytes, words = cmp.Or(bytes, l.byteOrder), cmp.Or(words, l.wordOrder)
 	f.Little, f.LowFirst = bytes == "little", words == "low-first"
 	if !f.Type.numeric() {

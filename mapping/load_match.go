@@ -13,8 +13,8 @@ func (l *loader) match(o *document.Object, m *Message) *document.Object {
 	if l.registers {
 		key = "read"
 	}
-	before := len(l.Problems)
-	defer func() { l.broken[m.Place] = len(l.Problems) > before }()
+	before := l.Reports()
+	defer func() { l.broken[m.Place] = l.Reports() > before }()
 	n := o.Need(key)
 	if n == nil {
 		return nil

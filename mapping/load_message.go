@@ -93,7 +93,7 @@ func (l *loader) frame(o *document.Object, m *Message) {
 		}
 	}
 	m.MaxBytes = classicBytes
-	n := o.Get("length")
+	n, before := o.Get("length"), l.Reports()
 	switch {
 	case n == nil:
 	case n.Kind == document.List && len(n.Items) == 2:
@@ -102,6 +102,9 @@ func (l *loader) frame(o *document.Object, m *Message) {
 	default:
 		m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, 0, mostBytes))
 		m.MinBytes = m.MaxBytes
+	}
+	if l.Reports() > before {
+		l.broken[m.Place] = true
 	}
 }
 

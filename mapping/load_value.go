@@ -23,8 +23,9 @@ func (l *loader) valueRange(n *document.Node) *Range {
 		l.Report(n, document.RuleWrongType, "range must be [least, greatest]")
 		return nil
 	}
+	before := l.Reports()
 	r := &Range{l.decimal(n.Items[0], "the least value"), l.decimal(n.Items[1], "the greatest value")}
-	if r.Low.Cmp(r.High) >= 0 {
+	if l.Reports() == before && r.Low.Cmp(r.High) >= 0 {
 		l.Report(n, RuleScale, "the range is empty: its first value must be less than its second")
 	}
 	return r
@@ -55,8 +56,9 @@ func (l *loader) flagValues(n *document.Node, f *Field) {
 	seen := make(map[uint64]bool)
 	on, off := false, false
 	for _, p := range n.Pairs {
+		before := l.Reports()
 		v := FlagValue{l.raw(p.Key, "a raw value", f.Type.Bits), l.Flag(p.Value, "the meaning of a flag")}
-		if seen[v.Raw] {
+		if seen[v.Raw] && l.Reports() == before {
 			l.Report(p.Key, RuleTwice, "the raw value %d stands twice", v.Raw)
 		}
 		seen[v.Raw] = true

@@ -55,10 +55,16 @@ type CANBus struct {
 	IDBits  int // 11 or 29
 }
 
-// RegisterBus is a Modbus register space.
+// RegisterBus is a Modbus register space, and how its serial line is asked.
 type RegisterBus struct {
-	Table    string // "holding" or "input"
-	ModelsAt int    // PDU address of the SunSpec mark that the models follow; -1 if the blocks have fixed addresses
+	Table        string        // "holding" or "input"
+	ModelsAt     int           // PDU address of the SunSpec mark that the models follow; -1 if the blocks have fixed addresses
+	Units        [2]int        // first and last unit that can be a pack
+	Baud         int           // bit/s of the serial line; 0 if the document does not say
+	Frame        string        // data bits, parity and stop bits, such as "8N1"; "" if the document does not say
+	Most         int           // registers that one request may ask for
+	AnswerWithin time.Duration // longest time to an answer; 0 if the document does not say
+	Quiet        time.Duration // least silence before a request; 0 for the 3.5 characters of the standard
 }
 
 // Message is one kind of frame, or one block of registers.
@@ -87,11 +93,17 @@ type CANMatch struct {
 	AddressWidth int  // its width in bits; 0 if the id holds no address
 }
 
+// The greatest CAN ids (ISO 11898-1:2015, from memory).
+const (
+	mostShortID = 1<<11 - 1
+	mostLongID  = 1<<29 - 1
+)
+
 // Mask has the bits that an id must share with ID.
 func (c *CANMatch) Mask() uint32 {
-	all := uint32(1<<11 - 1)
+	all := uint32(mostShortID)
 	if c.Extended {
-		all = 1<<29 - 1
+		all = mostLongID
 	}
 	return all &^ ((1<<c.AddressWidth - 1) << c.AddressBit)
 }
@@ -120,6 +132,7 @@ const (
 	FlagBits      // each bit is on or off
 	Pairs         // each pair of bits is on, off or not supported
 	Text          // bytes of text
+	BCD           // a decimal digit in each four bits
 )
 
 // Type is what "as" says: a base and its width.

@@ -52,10 +52,6 @@ func reportUnknown(w io.Writer, ids []decode.UnknownID) {
 			fmt.Fprintf(w, "  and %d more unknown ids\n", len(ids)-i)
 			return
 		}
-		digits := 3
-		if id.Extended {
-			digits = 8
-		}
-		fmt.Fprintf(w, "  unknown %0*X: %d frames, %s/s, last % X\n", digits, id.ID, id.Frames, id.Rate(), id.Data[:min(id.Size, len(id.Data))])
+		fmt.Fprintf(w, "  unknown %s: %d frames, %s/s, last % X\n", &id, id.Frames, id.Rate(), id.Data[:min(id.Size, len(id.Data))])
 	}
 }

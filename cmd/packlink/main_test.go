@@ -108,7 +108,7 @@ var rooms = map[string]string{
 	"packlink/mapping/checksum":    `^$`,
 	"packlink/mapping":             `^packlink/(decode/pack|mapping/document)$`,
 	"packlink/mapping/library":     `^packlink/mapping$`,
-	"packlink/decode":              `^packlink/(mapping|mapping/document|decode/pack|transport)$`,
+	"packlink/decode":              `^packlink/(mapping|mapping/document|mapping/checksum|decode/pack|transport)$`,
 	"packlink/decode/bank":         `^packlink/decode/pack$`,
 	"packlink/decode/dbcpeer":      `^$`,
 	"packlink/transport":           `^$`,

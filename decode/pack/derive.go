@@ -47,13 +47,16 @@ func (s *Status) deriveExtremes(list, extreme, at Quantity, direction int) {
 	best := -1
 	for i, v := range elements {
 		switch {
-		case v.Trust == 0:
+		case v.Trust == 0 || v.Trust == Missing:
 			continue
 		case v.Trust != Known:
 			return
 		case best < 0 || v.Decimal().Cmp(elements[best].Decimal()) == direction:
 			best = i
 		}
+	}
+	if best < 0 {
+		return
 	}
 	s.SetNumber(extreme, elements[best].Decimal(), elements[best].At)
 	if at != Count && s.values[at].Trust == 0 {

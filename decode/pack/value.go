@@ -5,10 +5,11 @@ type Trust uint8
 
 // The trust in a value, as bits. The zero value is a value that is not known.
 const (
-	Known Trust = 1 << iota // the pack gave it, or it follows from what the pack gave
-	Stale                   // its message is overdue
-	Below                   // it lies below the mapping's plausible range
-	Above                   // it lies above the mapping's plausible range
+	Known   Trust = 1 << iota // the pack gave it, or it follows from what the pack gave
+	Stale                     // its message is overdue
+	Below                     // it lies below the mapping's plausible range
+	Above                     // it lies above the mapping's plausible range
+	Missing                   // the pack counts this element of a list, and says that it has no value
 )
 
 // Value is one quantity's value, when it was given and by which message. A

@@ -16,10 +16,14 @@ type CRC struct {
 	XorOut     uint64
 }
 
+// Modbus is the CRC of Modbus RTU (MODBUS over Serial Line V1.02, section
+// 6.2.2). It is sent low byte first.
+var Modbus = CRC{"CRC-16/MODBUS", 16, 0x8005, 0xFFFF, true, true, 0}
+
 // Catalogue is the CRCs that can be called by name. Source: RevEng catalogue of
 // parametrised CRC algorithms, 4 August 2023.
 var Catalogue = []CRC{
-	{"CRC-16/MODBUS", 16, 0x8005, 0xFFFF, true, true, 0},
+	Modbus,
 	{"CRC-16/XMODEM", 16, 0x1021, 0, false, false, 0},
 	{"CRC-16/IBM-3740", 16, 0x1021, 0xFFFF, false, false, 0},
 	{"CRC-16/KERMIT", 16, 0x1021, 0, true, true, 0},

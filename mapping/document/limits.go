@@ -34,11 +34,12 @@ func (f *File) acceptTokens(tokens token.Tokens) bool {
 		f.Report(nil, RuleYAML, "the file has %d words, marks and brackets; at most %d are read", len(tokens), MaxTokens)
 		return false
 	}
-	n := nesting{}
-	for i, t := range tokens {
-		if why := refused(t, i); why != "" {
+	n, begun := nesting{}, false
+	for _, t := range tokens {
+		if why := refused(t, begun); why != "" {
 			f.Report(place(t), RuleYAML, "%s", why)
 		}
+		begun = begun || t.Type != token.CommentType
 		if why := n.step(t); why != "" {
 			f.Report(place(t), RuleYAML, "%s", why)
 			return false
@@ -47,8 +48,9 @@ func (f *File) acceptTokens(tokens token.Tokens) bool {
 	return len(f.Problems) == 0
 }
 
-// refused says why a token is not read here, "" if it is. i is its number.
-func refused(t *token.Token, i int) string {
+// refused says why a token is not read here, "" if it is. begun says that the
+// document has begun.
+func refused(t *token.Token, begun bool) string {
 	switch t.Type {
 	case token.AnchorType, token.AliasType, token.MergeKeyType:
 		return "anchors, aliases and merge keys are not read; write the value out"
@@ -57,7 +59,7 @@ func refused(t *token.Token, i int) string {
 	case token.MappingKeyType:
 		return "a key behind a question mark is not read; write key: value"
 	case token.DocumentHeaderType:
-		if i > 0 {
+		if begun {
 			return "a second document begins here; a file holds one"
 		}
 	case token.DocumentEndType:
@@ -87,7 +89,7 @@ func (n *nesting) step(t *token.Token) string {
 		}
 	case token.SequenceEntryType:
 		if n.dashes++; n.brackets > 0 {
-			return "a dash cannot stand inside brackets; write [a, b]"
+			return "a dash cannot stand inside brackets: write [a, b], or close the bracket before it"
 		}
 	}
 	if n.brackets+n.dashes > MaxDepth {

@@ -74,20 +74,13 @@ func place(t *token.Token) *Node {
 
 func (f *File) convert(from ast.Node, depth int) *Node {
 	n := place(from.GetToken())
-	if depth > MaxDepth {
-		f.Report(n, RuleYAML, "%s", tooDeep)
-		return n
-	}
 	switch v := from.(type) {
 	case *ast.MappingNode:
 		f.convertMap(n, v.Values, depth)
 	case *ast.MappingValueNode:
 		f.convertMap(n, []*ast.MappingValueNode{v}, depth)
 	case *ast.SequenceNode:
-		n.Kind = List
-		for _, item := range v.Values {
-			n.Items = append(n.Items, f.convert(item, depth+1))
-		}
+		f.convertList(n, v.Values, depth)
 	case *ast.LiteralNode:
 		n.Kind, n.Text, n.Quoted = Scalar, strings.TrimSpace(v.Value.Value), true
 	case *ast.StringNode, *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.NanNode, *ast.InfinityNode:
@@ -102,8 +95,23 @@ func (f *File) convert(from ast.Node, depth int) *Node {
 	return n
 }
 
+func (f *File) convertList(n *Node, values []ast.Node, depth int) {
+	n.Kind = List
+	if depth > MaxDepth {
+		f.Report(n, RuleYAML, "%s", tooDeep)
+		return
+	}
+	for _, item := range values {
+		n.Items = append(n.Items, f.convert(item, depth+1))
+	}
+}
+
 func (f *File) convertMap(n *Node, values []*ast.MappingValueNode, depth int) {
 	n.Kind = Map
+	if depth > MaxDepth {
+		f.Report(n, RuleYAML, "%s", tooDeep)
+		return
+	}
 	lines := make(map[string]int)
 	for _, v := range values {
 		key := f.convert(v.Key, depth+1)

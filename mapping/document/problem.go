@@ -91,6 +91,8 @@ type File struct {
 	Problems Problems
 	lines    []string
 	noted    map[note]bool
+	spoilt   map[*Node]bool
+	reports  int
 }
 
 // note is what makes a problem different from others of its file.
@@ -103,14 +105,16 @@ var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n")
 
 // NewFile begins a file of the given name and content.
 func NewFile(name string, data []byte) *File {
-	return &File{Name: name, lines: strings.Split(lineEnds.Replace(string(data)), "\n"), noted: make(map[note]bool)}
+	lines := strings.Split(lineEnds.Replace(string(data)), "\n")
+	return &File{Name: name, lines: lines, noted: make(map[note]bool), spoilt: make(map[*Node]bool)}
 }
 
 // Report notes a problem at a node, or with the whole file if n is nil. The
 // same problem at the same place is noted once. Beyond [MaxProblems] it notes
 // only that there are more.
 func (f *File) Report(n *Node, rule, format string, args ...any) {
-	if len(f.Problems) > MaxProblems {
+	f.reports++
+	if len(f.Problems) > MaxProblems || f.spoilt[n] {
 		return
 	}
 	p := Problem{Rule: rule, File: f.Name, Message: fmt.Sprintf(format, args...)}
@@ -127,6 +131,14 @@ func (f *File) Report(n *Node, rule, format string, args ...any) {
 	f.Problems = append(f.Problems, p)
 }
 
+// Reports is how often a problem was reported, noted or not: it tells whether
+// something that was read in between is sound.
+func (f *File) Reports() int { return f.reports }
+
+// Spoil leaves out what further is wrong with a node: it follows from what was
+// reported.
+func (f *File) Spoil(n *Node) { f.spoilt[n] = true }
+
 func (f *File) line(number int) string {
 	if number < 1 || number > len(f.lines) {
 		return ""
@@ -138,7 +150,7 @@ func (f *File) line(number int) string {
 // comes first.
 func (f *File) Sorted() Problems {
 	slices.SortStableFunc(f.Problems, func(a, b Problem) int {
-		return cmp.Or(a.Line-b.Line, a.Column-b.Column)
+		return cmp.Or(a.Line-b.Line, a.Column-b.Column, strings.Compare(a.Rule, b.Rule))
 	})
 	return f.Problems
 }

@@ -1,0 +1,122 @@
+package mapping_test
+
+import (
+	"errors"
+	"os"
+	"strings"
+	"testing"
+
+	"packlink/mapping"
+	"packlink/mapping/library"
+)
+
+// shown is a mapping's table, with every run of blanks as one.
+func shown(t *testing.T, m *mapping.Mapping) string {
+	t.Helper()
+	var b strings.Builder
+	if err := m.WriteTable(&b); err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(b.String(), "\n")
+	for i, line := range lines {
+		lines[i] = strings.Join(strings.Fields(line), " ")
+	}
+	return strings.Join(lines, "\n")
+}
+
+// TestTableShowsEverything holds that each message of the built-in mappings,
+// and each of its fields, quantities, names and alarms, stands in the table.
+func TestTableShowsEverything(t *testing.T) {
+	for _, name := range library.Names() {
+		m, err := library.Load(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		table := shown(t, m)
+		for _, msg := range m.Messages {
+			fields := msg.Fields
+			if msg.Each != nil {
+				fields = append(fields, msg.Each.Fields...)
+			}
+			for _, f := range fields {
+				checkShown(t, table, &f)
+			}
+			if !strings.Contains(table, msg.Name) {
+				t.Errorf("%s: message %q is not shown", name, msg.Name)
+			}
+		}
+	}
+}
+
+func checkShown(t *testing.T, table string, f *mapping.Field) {
+	t.Helper()
+	subject := "alarms"
+	switch {
+	case f.Let != "":
+		subject = "(" + f.Let + ")"
+	case f.Target != nil:
+		subject = f.Target.Quantity.String()
+	}
+	if !strings.Contains(table, f.Type.Name+" "+subject) {
+		t.Errorf("%s %s is not shown", f.Type.Name, subject)
+	}
+	for _, a := range f.Alarms {
+		if !strings.Contains(table, a.Alarm.String()) {
+			t.Errorf("alarm %v is not shown", a.Alarm)
+		}
+	}
+}
+
+// TestTableLines holds how the constructs of the format are shown.
+func TestTableLines(t *testing.T) {
+	for file, lines := range map[string][]string{
+		"byte-order-big":     {"byte 0 u16 voltage_v x 0.01, V, big byte order", "byte 5 u16 cycles little byte order"},
+		"bits-in-a-byte":     {"byte 0, bit 3 u4 cell_max_at"},
+		"sign":               {"byte 0 u16 current_a x -0.1, + 3000, A, little byte order"},
+		"scale-and-offset":   {"byte 0 u16 temp_c - 273.15, degC, little byte order"},
+		"range":              {"byte 2 i8 temp_c degC, plausible -40 to 120"},
+		"missing":            {"byte 0 u16 soc_pct %, FFFF: not available, FFFE: not available, little byte order"},
+		"alarm-flags":        {"9 pack_undervoltage warning", "9 cell_undervoltage warning"},
+		"flags":              {"byte 1 u8 full_charge_wanted 170: true, 0: false, 85: false"},
+		"list":               {"byte 0 u16 cells_v[5] to [8], each 2 on x 0.001, V, 0: not available, little byte order"},
+		"list-counted":       {"byte 0 u8 (sensors) plausible 0 to 4", "byte 1 u8 temps_c[1] and on, sensors times, each 1 on - 40, degC, FF: not available"},
+		"balancing":          {"byte 0, bit 0 flags12 balancing[1] to [12], a bit each little byte order"},
+		"let":                {"byte 3 u8 (version) else written as 12"},
+		"optional":           {"355 charge, every 1s, overdue after 3s", "byte 2 u16 soh_pct %, may be left off, little byte order"},
+		"by-reader":          {"305 keep-alive, sent to the pack, every 1s, overdue after 10s"},
+		"address-29":         {"18FF0040 (address in bits 8 to 15) values", "040 packs"},
+		"options":            {"option current: which sign of the current is charging: charge-positive or discharge-positive (now charge-positive)"},
+		"registers-fixed":    {"registers 100 to 102 fast, every 1s, overdue after 3s", "register 2, bit 8 u8 soc_pct %"},
+		"word-orders":        {"register 2 u32 remaining_wh Wh, low word first", "register 6 u32 time_to_empty_s s, little byte order, high word first"},
+		"scale-by":           {"model 802, 6 registers values", "register 2 u16 voltage_v x 10^V_SF, V, FFFF: not available", "register 4 i16 (V_SF) 8000: not available, else written as FFFE"},
+		"each-pack":          {"from register 4 on, for each pack, 2 registers:"},
+		"notation":           {"source: invented for this example, section 4.2", "A text of several lines, which becomes one."},
+		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 3: on, 0: off"},
+	} {
+		m, err := library.Load("../fixtures/mapping/good/" + file + ".yaml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		table := "\n" + shown(t, m) + "\n"
+		for _, line := range lines {
+			if !strings.Contains(table, "\n"+line+"\n") {
+				t.Errorf("%s does not show %q:\n%s", file, line, table)
+			}
+		}
+	}
+}
+
+// TestTableReportsWriteErrors holds that a full disk is no success.
+func TestTableReportsWriteErrors(t *testing.T) {
+	m, err := library.Load("storage-can-35x")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := m.WriteTable(refusing{}); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("got %v", err)
+	}
+}
+
+type refusing struct{}
+
+func (refusing) Write([]byte) (int, error) { return 0, os.ErrClosed }

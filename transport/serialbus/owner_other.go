@@ -1,0 +1,6 @@
+//go:build !unix
+
+package serialbus
+
+// groupOf finds no group: there are none on this system.
+func groupOf(string) (name string, shared bool) { return "", false }
