@@ -63,7 +63,9 @@ func (c *Counters) Frames() (sum uint64) {
 }
 
 // Rejected is how many frames the mapping knows but could not read.
-func (c *Counters) Rejected() uint64 { return c.Frames() - c[Decoded] - c[Unknown] }
+func (c *Counters) Rejected() uint64 {
+	return c.Frames() - c[Decoded] - c[Unknown] - c[Foreign]
+}
 
 // Decoder follows the frames of one source and keeps the status of each pack
 // it hears. It is not safe for use by several goroutines at once.

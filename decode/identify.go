@@ -18,10 +18,14 @@ type Evidence struct {
 	Suspect  int    // packs that show a value outside its plausible range
 }
 
-// Explains tells whether the evidence is good enough to choose the mapping by:
-// it reads nine frames of ten, at least three different messages, and what it
-// reads is plausible.
+// Explains tells whether the evidence is good enough to choose the mapping by.
+// On a CAN bus it reads nine frames of ten and at least three different
+// messages. On a line of registers, which is shared with others, it reads twenty
+// answers and half of its messages, and refuses none. What it reads is plausible.
 func (e *Evidence) Explains() bool {
+	if e.Table.Bus.Registers != nil {
+		return e.Decoded >= 20 && 2*e.Messages >= len(e.Table.Programs) && e.Rejected == 0 && e.Suspect == 0
+	}
 	return e.Decoded*10 >= e.Frames*9 && e.Messages >= 3 && e.Rejected*20 <= e.Frames && e.Suspect == 0
 }
 
@@ -38,11 +42,12 @@ type Trial struct {
 	newest   int64
 }
 
-// NewTrial begins a trial of the mappings that speak of CAN frames.
+// NewTrial begins a trial of the mappings that frames can be heard of: those of
+// a CAN bus, and of registers at fixed addresses.
 func NewTrial(tables []*mapping.Compiled) *Trial {
 	t := &Trial{}
 	for _, c := range tables {
-		if c.Bus.CAN != nil {
+		if c.Bus.CAN != nil || c.Bus.Registers.ModelsAt < 0 {
 			t.tables = append(t.tables, c)
 		}
 	}

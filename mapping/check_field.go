@@ -52,7 +52,7 @@ func (c *checker) target(f *Field) {
 	if (q == pack.Current || q == pack.Power) && !f.SignGiven {
 		c.Report(at(f.Place, "is"), RuleSign, "say which way is positive: sign: charge-positive or sign: discharge-positive")
 	}
-	if row.Kind == pack.Word && f.Type.Base == Unsigned && f.Target.Element > 0 {
+	if row.Kind == pack.Word && f.Type.Base != Text && f.Target.Element > 0 {
 		c.Report(at(f.Place, "is"), RuleMeaning, "a number gives the whole of %s; only text comes in pieces", q)
 	}
 	elements := f.Repetitions()
@@ -72,7 +72,7 @@ func (c *checker) effects(f *Field) {
 		kind = f.Target.Quantity.Row().Kind
 	}
 	number := kind == pack.Number || kind == pack.Numbers
-	digits := kind == pack.Word && f.Type.Base == Unsigned
+	digits := kind == pack.Word && f.Type.Base != Text
 	for _, key := range []struct {
 		name   string
 		taken  bool

@@ -304,8 +304,11 @@ func (op *Op) setScale() error {
 func (op *Op) fits() bool {
 	const most = math.MaxInt64 / 2
 	greatest := op.Mask
-	if op.Type.Base == Signed {
+	switch op.Type.Base {
+	case Signed:
 		greatest = op.Mask/2 + 1
+	case BCD:
+		greatest = uint64(math.Pow10(op.Type.Bits/4)) - 1
 	}
 	high, low := bits.Mul64(greatest, uint64(max(op.Mul, -op.Mul)))
 	return high == 0 && low <= most && max(op.Add, -op.Add) <= most

@@ -238,13 +238,12 @@ func (l *loader) registerBus(n *document.Node) *RegisterBus {
 
 // units reads the first and the last unit that can be a pack.
 func (l *loader) units(n *document.Node) [2]int {
-	items := l.List(n, "units")
-	if len(items) != 2 {
+	if n.Kind != document.List || len(n.Items) != 2 {
 		l.Report(n, document.RuleWrongType, "units must be [first, last], such as [1, 16]")
 		return [2]int{1, lastUnit}
 	}
-	first := l.Int(items[0], "the first unit", 1, lastUnit)
-	return [2]int{int(first), int(l.Int(items[1], "the last unit", first, lastUnit))}
+	first := l.Int(n.Items[0], "the first unit", 1, lastUnit)
+	return [2]int{int(first), int(l.Int(n.Items[1], "the last unit", first, lastUnit))}
 }
 
 // missingByType reads which raw values mean "not available" in every field of

@@ -143,6 +143,9 @@ func (f *Field) details() string {
 	if f.Range != nil {
 		add("plausible %s to %s", f.Range.Low, f.Range.High)
 	}
+	if f.Type.Base == Pairs {
+		add("%02b: on, %02b: off", f.On, f.Off)
+	}
 	for _, v := range f.Values {
 		add("%d: %t", v.Raw, v.On)
 	}

@@ -91,7 +91,7 @@ func TestTableLines(t *testing.T) {
 		"scale-by":           {"model 802, 6 registers values", "register 2 u16 voltage_v x 10^V_SF, V, FFFF: not available", "register 4 i16 (V_SF) 8000: not available, else written as FFFE"},
 		"each-pack":          {"from register 4 on, for each pack, 2 registers:"},
 		"notation":           {"source: invented for this example, section 4.2", "A text of several lines, which becomes one."},
-		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 3: on, 0: off"},
+		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 11: on, 00: off"},
 	} {
 		m, err := library.Load("../fixtures/mapping/good/" + file + ".yaml")
 		if err != nil {

@@ -19,6 +19,7 @@ func (j *decodeJob) report(w io.Writer, r *capture.Reader, sampler *decode.Sampl
 		fmt.Fprintf(w, "%s: %d frames, %d decoded, %d unknown, %d rejected\n", channelName(r, i),
 			counters.Frames(), counters[decode.Decoded], counters[decode.Unknown], counters.Rejected())
 		reportRejected(w, &counters)
+		reportLine(w, d.LineCounters())
 		reportUnknown(w, d.UnknownIDs())
 	}
 	for _, in := range r.Interfaces() {
@@ -41,9 +42,30 @@ func (j *decodeJob) report(w io.Writer, r *capture.Reader, sampler *decode.Sampl
 func reportRejected(w io.Writer, counters *decode.Counters) {
 	for _, outcome := range decode.Outcomes() {
 		if outcome != decode.Decoded && outcome != decode.Unknown && counters[outcome] > 0 {
-			fmt.Fprintf(w, "  rejected as %s: %d\n", outcome, counters[outcome])
+			fmt.Fprintf(w, "  not read, as %s: %d\n", outcome, counters[outcome])
 		}
 	}
+}
+
+// reportLine says what was heard on a Modbus line.
+func reportLine(w io.Writer, c decode.LineCounters) {
+	if c.Bytes == 0 {
+		return
+	}
+	fmt.Fprintf(w, "  line: %d questions, %d answers", c.Requests, c.Answers)
+	for _, part := range []struct {
+		count uint64
+		text  string
+	}{
+		{c.Repeated, "repeated questions"}, {c.Unanswered, "without an answer"}, {c.Refusals, "refused"},
+		{c.Unasked, "answers that nobody asked for"}, {c.BadChecksum, "with a wrong checksum"}, {c.Half, "cut short"},
+		{c.Other, "of other functions"}, {c.Noise, "bytes of noise"},
+	} {
+		if part.count > 0 {
+			fmt.Fprintf(w, ", %d %s", part.count, part.text)
+		}
+	}
+	fmt.Fprintln(w)
 }
 
 func reportUnknown(w io.Writer, ids []decode.UnknownID) {

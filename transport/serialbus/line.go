@@ -73,22 +73,31 @@ func (l *line) reopen() {
 	if err != nil {
 		if l.quiet {
 			l.quiet = false
-			l.say(EventGone, "the line is lost: "+err.Error()+"; it is tried again until it is back")
+			l.sayGone(err)
 		}
 		l.wait = min(2*l.wait, lastWait)
 		return
 	}
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.closed {
-		again.close()
+	if !l.adopt(again) {
 		return
 	}
-	l.current, l.opened = again, time.Now()
+	l.opened = time.Now()
 	if !l.quiet {
 		l.say(EventBack, "the line is back")
 	}
 	l.quiet = false
+}
+
+// adopt makes a new link the current one, unless the line was closed meanwhile.
+func (l *line) adopt(again link) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.closed {
+		again.close()
+		return false
+	}
+	l.current = again
+	return true
 }
 
 // lost gives the link up because of an error. A link that did not last makes
@@ -102,7 +111,11 @@ func (l *line) lost(err error) {
 	} else {
 		l.wait = min(2*l.wait, lastWait)
 	}
-	l.say(EventGone, "the line is lost: "+err.Error()+"; it is tried again until it is back")
+	l.sayGone(err)
+}
+
+func (l *line) sayGone(err error) {
+	l.say(EventGone, "the line is lost: "+err.Error()+"; it is opened again as soon as that works")
 }
 
 // renew gives the link up without a reason that anybody should hear of.
