@@ -101,7 +101,8 @@ func asTruth(v any) string {
 	return string(text)
 }
 
-// rooms are the folders, and what of ours each may import.
+// rooms are the folders, and what of ours each may import. A folder below one
+// is in its room unless it stands here itself.
 var rooms = map[string]string{
 	"packlink/decode/pack":         `^$`,
 	"packlink/mapping/document":    `^$`,
@@ -115,11 +116,21 @@ var rooms = map[string]string{
 	"packlink/transport/capture":   `^packlink/transport$`,
 	"packlink/transport/modbus":    `^packlink/transport$`,
 	"packlink/transport/feed":      `^packlink/(transport|decode/pack|decode/bank)$`,
+	"packlink/transport/canbus":    `^packlink/transport(/canbus/.*)?$`,
+	"packlink/transport/serialbus": `^packlink/transport$`,
 	"packlink/cmd/packlink":        `^packlink/`,
 	"packlink/cmd/packlink/demo":   `^$`,
 	"packlink/fixtures":            `^$`,
-	"packlink/transport/canbus":    `^packlink/transport$`,
-	"packlink/transport/serialbus": `^packlink/transport$`,
+}
+
+// room is what a package may import: the entry of the nearest folder.
+func room(path string) (allowed string, known bool) {
+	for ; path != "packlink"; path = path[:strings.LastIndex(path, "/")] {
+		if allowed, known = rooms[path]; known {
+			return allowed, true
+		}
+	}
+	return "", false
 }
 
 // TestRooms holds every package to its room.
@@ -130,7 +141,7 @@ func TestRooms(t *testing.T) {
 	}
 	for _, line := range lines(string(out)) {
 		path, imports, _ := strings.Cut(line, ":")
-		allowed, known := rooms[path]
+		allowed, known := room(path)
 		if !known {
 			t.Errorf("%s is in no room", path)
 			continue
