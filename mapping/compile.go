@@ -331,12 +331,15 @@ func (c *Compiled) enter(p *Program) {
 func (c *Compiled) enterLong(match *CANMatch, p *Program) {
 	for i := range c.long {
 		if c.long[i].mask == match.Mask() {
-			c.long[i].ids[match.ID] = p
+			c.long[i].ids[match.ID&match.Mask()] = p
 			return
 		}
 	}
-	c.long = append(c.long, longIDs{match.Mask(), map[uint32]*Program{match.ID: p}})
+	c.long = append(c.long, longIDs{match.Mask(), map[uint32]*Program{match.ID & match.Mask(): p}})
 }
+
+// mostLongID is the greatest CAN id (ISO 11898-1:2015, from memory).
+const mostLongID = 1<<29 - 1
 
 // FindCAN is the program of the frames with an id, nil if there is none.
 func (c *Compiled) FindCAN(id uint32, extended bool) *Program {

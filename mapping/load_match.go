@@ -32,6 +32,9 @@ func (l *loader) match(o *document.Object, m *Message) *document.Object {
 }
 
 func (l *loader) canMatch(o *document.Object) *CANMatch {
+	if o.Node.Get("pgn") != nil {
+		return l.j1939Match(o)
+	}
 	bits := l.idWidth(o.Get("id_bits"), l.idBits)
 	c := &CANMatch{Extended: bits == 29, ID: uint32(o.NeedInt("id", 0, math.MaxUint32))}
 	if c.ID >= 1<<bits {

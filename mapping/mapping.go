@@ -88,24 +88,21 @@ type Message struct {
 // CANMatch says which CAN ids are a message.
 type CANMatch struct {
 	ID           uint32
-	Extended     bool // a 29-bit id
-	AddressBit   int  // lowest bit of the pack's address inside the id
-	AddressWidth int  // its width in bits; 0 if the id holds no address
+	Extended     bool   // a 29-bit id
+	Ignored      uint32 // bits of an id that may be anything
+	AddressBit   int    // lowest bit of the pack's address inside the id
+	AddressWidth int    // its width in bits; 0 if the id holds no address
+	PGN          uint32 // parameter group number by SAE J1939, if HasPGN
+	HasPGN       bool
 }
-
-// The greatest CAN ids (ISO 11898-1:2015, from memory).
-const (
-	mostShortID = 1<<11 - 1
-	mostLongID  = 1<<29 - 1
-)
 
 // Mask has the bits that an id must share with ID.
 func (c *CANMatch) Mask() uint32 {
-	all := uint32(mostShortID)
+	all := uint32(1<<11 - 1)
 	if c.Extended {
-		all = mostLongID
+		all = 1<<29 - 1
 	}
-	return all &^ ((1<<c.AddressWidth - 1) << c.AddressBit)
+	return all &^ c.Ignored &^ ((1<<c.AddressWidth - 1) << c.AddressBit)
 }
 
 // Read says which registers are a message.

@@ -58,6 +58,8 @@ func writeMessage(t io.Writer, m *Message) {
 // where is what a message is found by.
 func (m *Message) where() string {
 	switch {
+	case m.CAN != nil && m.CAN.HasPGN:
+		return fmt.Sprintf("PGN %d (%05X), from the pack's source address", m.CAN.PGN, m.CAN.PGN)
 	case m.CAN != nil && m.CAN.Extended:
 		return fmt.Sprintf("%08X", m.CAN.ID) + m.CAN.address()
 	case m.CAN != nil:

@@ -1,0 +1,59 @@
+package mapping
+
+import "packlink/mapping/document"
+
+// A 29-bit id by SAE J1939-21 (as in the Linux kernel's
+// Documentation/networking/j1939.rst): priority in bits 26 to 28, then a
+// reserved bit, the data page, the PDU format, the PDU specific and the source
+// address. Below format 240 the PDU specific is a destination, and no part of
+// the PGN.
+const (
+	priorityBit    = 26
+	priorityMask   = 7 << priorityBit
+	pgnBit         = 8
+	mostPGN        = 1<<18 - 1
+	firstBroadcast = 0xF000 // PGNs of the first format that has no destination
+	destination    = 0xFF   // of a PGN that has one: everybody
+	destinationBit = 8
+	sourceWidth    = 8
+)
+
+// hasDestination tells whether frames of a PGN are sent to somebody.
+func hasDestination(pgn uint32) bool { return pgn&0xFFFF < firstBroadcast }
+
+// PGN is the parameter group number in a 29-bit id.
+func PGN(id uint32) uint32 {
+	pgn := id >> pgnBit & mostPGN
+	if hasDestination(pgn) {
+		pgn &^= 0xFF
+	}
+	return pgn
+}
+
+// J1939ID is the 29-bit id of a PGN for a priority and a source address. A PGN
+// that has a destination is sent to everybody.
+func J1939ID(pgn uint32, priority, source byte) uint32 {
+	id := uint32(priority)<<priorityBit | pgn<<pgnBit | uint32(source)
+	if hasDestination(pgn) {
+		id |= destination << destinationBit
+	}
+	return id
+}
+
+// j1939Match reads a PGN. Its frames come with any priority and to anybody, and
+// their source is the pack's address; written ones have the priority given.
+func (l *loader) j1939Match(o *document.Object) *CANMatch {
+	pgn := uint32(o.NeedInt("pgn", 0, mostPGN))
+	priority := byte(o.Int("priority", 6, 0, 7))
+	if hasDestination(pgn) && pgn&0xFF != 0 {
+		l.Report(o.Node.Get("pgn"), RuleMatch, "PGN %#x is one with a destination, so its last byte must be 0: write %#x", pgn, pgn&^0xFF)
+	}
+	if l.idBits != 29 {
+		l.Report(o.Node.Get("pgn"), RuleMatch, "a PGN stands in an id of 29 bits; the bus has %d", l.idBits)
+	}
+	c := &CANMatch{Extended: true, PGN: pgn, HasPGN: true, ID: J1939ID(pgn, priority, 0), Ignored: priorityMask, AddressWidth: sourceWidth}
+	if hasDestination(pgn) {
+		c.Ignored |= 0xFF << destinationBit
+	}
+	return c
+}
