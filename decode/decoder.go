@@ -13,10 +13,6 @@ import (
 // memory that a bus full of invented addresses can cost.
 const MaxPacks = 256
 
-// heardFor is how long, in nanoseconds, a pack counts as heard whose mapping
-// gives no periods.
-const heardFor = 60_000_000_000
-
 // never is the time of a frame that has not come.
 const never = math.MinInt64
 
@@ -32,12 +28,13 @@ const (
 	Long               // more bytes than the message may have
 	OutOfRange         // a field that counts others is outside its range
 	Damaged            // the bus saw an error, or it is no data frame
-	Crowded            // one pack more than [MaxPacks]
+	Late               // older than what the pack's same message has said since
+	Crowded            // one pack more than [MaxPacks], all of them heard
 	Foreign            // of another medium than the mapping's bus
 	outcomes
 )
 
-var outcomeNames = [outcomes]string{"decoded", "unknown", "short", "long", "out-of-range", "damaged", "crowded", "foreign"}
+var outcomeNames = [outcomes]string{"decoded", "unknown", "short", "long", "out-of-range", "damaged", "late", "crowded", "foreign"}
 
 // String is the outcome's name as it stands in counters.
 func (o Outcome) String() string { return outcomeNames[o] }
@@ -155,9 +152,12 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	address, has := p.Address(f.ID)
 	h := d.last
 	if h == nil || h.address != address {
-		if h = d.pack(address, has); h == nil {
+		if h = d.pack(address, has, f.Time); h == nil {
 			return Crowded
 		}
+	}
+	if f.Time < h.seen[p.Index] {
+		return Late
 	}
 	r := reading{status: &h.status, lets: &d.named, at: f.Time, by: uint16(p.Index)}
 	if p.Alarms {
@@ -175,14 +175,14 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 
 // pack is the pack at an address, which it begins to follow if it is new; nil
 // if there are too many.
-func (d *Decoder) pack(address uint32, has bool) *heard {
+func (d *Decoder) pack(address uint32, has bool, at int64) *heard {
 	for _, h := range d.packs {
 		if h.address == address {
 			d.last = h
 			return h
 		}
 	}
-	if len(d.packs) == MaxPacks {
+	if len(d.packs) == MaxPacks && !d.dropSilent(at) {
 		return nil
 	}
 	h := &heard{
@@ -195,6 +195,23 @@ func (d *Decoder) pack(address uint32, has bool) *heard {
 	d.packs = append(d.packs, h)
 	d.last = h
 	return h
+}
+
+// dropSilent stops following the pack that is silent for longest, if there is
+// one that is not heard any more.
+func (d *Decoder) dropSilent(now int64) bool {
+	var s pack.Status
+	oldest := -1
+	for i, h := range d.packs {
+		if !d.Status(i, now, &s) && (oldest < 0 || h.status.Time < d.packs[oldest].status.Time) {
+			oldest = i
+		}
+	}
+	if oldest < 0 {
+		return false
+	}
+	d.packs = slices.Delete(d.packs, oldest, oldest+1)
+	return true
 }
 
 // LineCounters are the counts of what was heard on a serial line.
@@ -229,39 +246,38 @@ func (d *Decoder) Counters() Counters { return d.counters }
 func (d *Decoder) UnknownIDs() []UnknownID { return d.unknown.sorted() }
 
 // Status writes what is known of pack i at an instant to s: overdue values
-// marked, and what follows from the others added. It is false if no message of
-// the pack is fresh: s tells then who the pack is and what has become overdue,
-// and no measurement.
+// marked, and what follows from the others added. It is false if the pack is not
+// heard any more, as nothing that speaks of the present is fresh: s tells then
+// who the pack is and what has become overdue, and no measurement.
 func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	h := d.packs[i]
 	h.status.CopyTo(s)
 	s.Now = now
 	s.Expire(func(v pack.Value) bool { return d.overdue(int(v.By), v.At, now) })
 	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
-	fresh := false
-	for m := range d.table.Programs {
+	s.Fresh = false
+	for m := range h.seen {
 		if h.seen[m] == never {
 			continue
 		}
 		overdue := d.overdue(m, h.seen[m], now)
-		fresh = fresh || !overdue && d.table.Programs[m].Timeout > 0
+		s.Fresh = s.Fresh || !overdue && d.table.Programs[m].OfPresent
 		if h.alarms[m].Known != 0 {
 			s.Alarms = s.Alarms.Merge(h.alarms[m])
 			s.AlarmsStale = s.AlarmsStale || overdue
 		}
 	}
-	if !d.table.Periodic {
-		fresh = now-h.status.Time <= heardFor
-	}
-	if !fresh {
+	if !s.Fresh {
 		s.Silence()
 	}
 	s.Derive()
-	return fresh
+	return s.Fresh
 }
 
-// overdue tells whether what a message said at an instant is overdue now.
+// overdue tells whether what a message said at an instant is overdue now. What
+// was said well after now is overdue too: the clock was set back since, and the
+// age is not known.
 func (d *Decoder) overdue(message int, at, now int64) bool {
-	timeout := int64(d.table.Programs[message].Timeout)
-	return timeout > 0 && now-at > timeout
+	age := now - at
+	return age > int64(d.table.Programs[message].Timeout) || age < -Disorder
 }

@@ -121,8 +121,8 @@ func TestRateOfUnknownID(t *testing.T) {
 	for i := range 101 {
 		d.Decode(&transport.Frame{Time: int64(i) * second / 50, Medium: transport.CAN, ID: 1})
 	}
-	rate := d.UnknownIDs()[0].Rate()
-	if rate.Cmp(pack.Int(50)) != 0 {
+	rate, ok := d.UnknownIDs()[0].Rate()
+	if !ok || rate.Cmp(pack.Int(50)) != 0 {
 		t.Errorf("rate %s, want 50", rate)
 	}
 }

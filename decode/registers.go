@@ -46,7 +46,7 @@ func (d *Decoder) applyRegisters(a *answer, at int64) Outcome {
 		if p.Read.Model != 0 || a.from >= p.Read.From+p.Read.Count || p.Read.From >= a.from+a.count {
 			continue
 		}
-		h := d.pack(uint32(a.unit), true)
+		h := d.pack(uint32(a.unit), true, at)
 		if h == nil {
 			return Crowded
 		}
@@ -60,6 +60,9 @@ func (d *Decoder) applyRegisters(a *answer, at int64) Outcome {
 
 // applyBlock writes the part of an answer that lies in a message's registers.
 func (d *Decoder) applyBlock(h *heard, p *mapping.Program, a *answer, at int64) Outcome {
+	if at < h.seen[p.Index] {
+		return Late
+	}
 	b := h.block(p)
 	first, end := max(a.from, p.Read.From), min(a.from+a.count, p.Read.From+p.Read.Count)
 	d.scratch = append(d.scratch[:0], b.bytes...)

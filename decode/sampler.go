@@ -8,10 +8,11 @@ import (
 	"packlink/transport"
 )
 
-// Disorder is how far, in nanoseconds, a frame may lie before the newest
-// sample. A frame further back means that the clock was set back: everything
-// heard before is forgotten then, as its age is not known any more.
-const Disorder = 10_000_000_000
+// Disorder is how far, in nanoseconds, a frame may lie before the newest one, as
+// a recording of several interfaces can be out of order (chosen: one second).
+// Further back, the clock was set back: everything heard before is forgotten
+// then, as its age is not known any more.
+const Disorder = 1_000_000_000
 
 // Sampler follows a recorded bus and gives each pack's status at regular
 // instants: at every whole multiple of its period since the Unix epoch, from
@@ -39,12 +40,13 @@ func NewSampler(table *mapping.Compiled, every int64, source func(channel int) s
 
 // Frame takes the next frame. Its error is emit's.
 func (s *Sampler) Frame(f *transport.Frame) error {
-	if f.Time > s.next || !s.started {
+	switch {
+	case s.started && f.Time < s.newest-Disorder:
+		s.rewind(f.Time)
+	case !s.started || f.Time > s.next:
 		if err := s.advance(f.Time); err != nil {
 			return err
 		}
-	} else if f.Time < s.next-s.every-Disorder {
-		s.rewind(f.Time)
 	}
 	s.newest = max(s.newest, f.Time)
 	s.decoder(f.Channel).Decode(f)
@@ -121,7 +123,7 @@ func (s *Sampler) sample(now int64) (heard bool, err error) {
 
 // give gives the status of the pack that a message has just come from.
 func (s *Sampler) give(d *Decoder, h *heard, now int64) {
-	if s.failed == nil && d.Status(d.index(h), now, &s.status) {
+	if s.failed == nil && d.Status(d.index(h), max(now, s.newest), &s.status) {
 		s.failed = s.emit(&s.status)
 	}
 }

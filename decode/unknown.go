@@ -38,10 +38,13 @@ func (u *UnknownID) String() string {
 	return fmt.Sprintf("%03X", u.ID)
 }
 
-// Rate is the mean number of frames per second, to 0.1; 0 for a single frame.
-func (u *UnknownID) Rate() pack.Decimal {
-	rate, _ := pack.Int(int64(u.Frames-1)).Div(pack.Decimal{Coef: max(u.Last-u.First, 1), Exp: -9}, -1)
-	return rate
+// Rate is the mean number of frames per second, to 0.1. It is not ok for a
+// single frame, or if the clock was set back.
+func (u *UnknownID) Rate() (rate pack.Decimal, ok bool) {
+	if u.Last <= u.First {
+		return rate, false
+	}
+	return pack.Int(int64(u.Frames-1)).Div(pack.Decimal{Coef: u.Last - u.First, Exp: -9}, -1)
 }
 
 type unknownIDs struct {

@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"strconv"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
@@ -20,7 +21,7 @@ func (e *NotKnownError) Error() string {
 // would wrap around or be clamped.
 type NoRoomError struct {
 	Field string
-	Value pack.Decimal
+	Value string
 	Type  string
 }
 
@@ -95,6 +96,8 @@ func (w *writing) knows(op *mapping.Op) bool {
 		return known
 	case mapping.OpAlarms:
 		return w.status.Alarms.Known&op.Known != 0
+	case mapping.OpText, mapping.OpDigits:
+		return op.Target != nil && w.usableText(op.Target.Quantity) != ""
 	}
 	return op.Write != nil || op.Target != nil && w.status.Has(op.Target.Quantity)
 }
@@ -145,7 +148,7 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 	case mapping.OpFlags:
 		return flagsRaw(op, w.status)
 	case mapping.OpDigits:
-		v, err := pack.ParseDecimal(w.status.Text(op.Target.Quantity))
+		v, err := pack.ParseDecimal(w.usableText(op.Target.Quantity))
 		return w.number(op, v, err == nil)
 	}
 	v, known := w.lets.get(op.Slot)
@@ -154,7 +157,7 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 	}
 	r, fits := rawOfWhole(op, v)
 	if !fits {
-		return 0, &NoRoomError{fieldName(op), pack.Int(v), op.Type.Name}
+		return 0, &NoRoomError{fieldName(op), pack.Int(v).String(), op.Type.Name}
 	}
 	return r, nil
 }
@@ -196,7 +199,7 @@ func (w *writing) number(op *mapping.Op, v pack.Decimal, known bool) (uint64, er
 	quotient, okDiv := difference.Div(scale, 0)
 	r, fits := rawOfWhole(op, quotient.Coef)
 	if !okSub || !okDiv || !fits || missing(op, r) {
-		return 0, &NoRoomError{fieldName(op), v, op.Type.Name}
+		return 0, &NoRoomError{fieldName(op), v.String(), op.Type.Name}
 	}
 	return r, nil
 }
@@ -285,18 +288,26 @@ func (w *writing) elements(op *mapping.Op, data []byte) error {
 	return nil
 }
 
+// usableText is a text that is known and not overdue.
+func (w *writing) usableText(q pack.Quantity) string {
+	if w.status.Value(q).Trust != pack.Known {
+		return ""
+	}
+	return w.status.Text(q)
+}
+
 func (w *writing) text(op *mapping.Op, data []byte) error {
 	field := data[op.Start:op.Need]
 	text := ""
 	if op.Target != nil {
-		text = w.status.Text(op.Target.Quantity)
+		text = w.usableText(op.Target.Quantity)
 		text = text[min(op.Target.Element, len(text)):]
 	}
 	if text == "" && op.Write != nil {
 		text = op.Write.Text
 	}
 	if len(text) > len(field) && !op.Continued {
-		return &NoRoomError{Field: fieldName(op), Type: op.Type.Name}
+		return &NoRoomError{fieldName(op), strconv.Quote(text), op.Type.Name}
 	}
 	clear(field)
 	copy(field, text)

@@ -14,7 +14,6 @@ import (
 type Compiled struct {
 	*Mapping
 	Programs []Program // one per message, in the same order
-	Periodic bool      // some message has a period, so silence means something
 
 	short [1 << 11]*Program // program of each 11-bit id, nil if none
 	long  []longIDs
@@ -36,6 +35,7 @@ type Program struct {
 	Body        Steps // fields that are written to the status
 	Each        Steps // fields of one repetition of the message's group
 	Alarms      bool  // some field carries alarms
+	OfPresent   bool  // some field tells how the pack is now
 	shift       uint8
 	mask        uint32
 }
@@ -102,7 +102,6 @@ func Compile(m *Mapping) (*Compiled, error) {
 			return nil, fmt.Errorf("mapping %s: message %q: %w", m.Name, m.Messages[i].Name, err)
 		}
 		c.Programs = append(c.Programs, p)
-		c.Periodic = c.Periodic || p.Every > 0 && !p.ByReader
 		c.enter(&c.Programs[i])
 	}
 	return c, nil
@@ -132,6 +131,7 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 	}
 	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !m.refersTo(op.Let) })
 	p.Alarms = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms })
+	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms || op.Target != nil && op.Quantity.OfPresent() })
 	for i := range p.Body.All {
 		if op := &p.Body.All[i]; op.Kind == OpText && op.Target != nil {
 			op.Continued = pieces[Target{op.Quantity, op.Target.Element + op.Type.Bits/8}]
@@ -247,7 +247,6 @@ func (op *Op) setAlarms() {
 	for _, a := range op.Alarms {
 		op.Known |= a.Alarm.Bit()
 		op.Slots |= (1<<width - 1) << (a.Slot * width)
-		op.Quiet &^= (1<<width - 1) << (a.Slot * width)
 		op.Quiet |= op.Off << (a.Slot * width)
 	}
 }

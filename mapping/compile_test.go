@@ -99,3 +99,29 @@ func TestAddressesRoundTrip(t *testing.T) {
 		}
 	}
 }
+
+// TestScaleEdges holds which scaled numbers fit 62 bits: the greatest raw value
+// times the scale, and the offset, may each reach 2^62 - 1 steps.
+func TestScaleEdges(t *testing.T) {
+	for _, c := range []struct {
+		field string
+		fits  bool
+	}{
+		{"as: u62, scale: 1", true}, {"as: u63, scale: 1", false},
+		{"as: u62, scale: 2", false}, {"as: u61, scale: 2", true}, {"as: u61, scale: 3", false},
+		{"as: i62, scale: 1", true}, {"as: i63, scale: 1", false}, {"as: i62, scale: 2", false}, {"as: i62, scale: 0.1", true},
+		{"as: i32, scale: 2147483647", true}, {"as: i32, scale: 2147483648", false},
+		{"as: u32, scale: 1073741823", true}, {"as: u32, scale: 1073741825", false},
+		{"as: bcd16, scale: 461", true}, {"as: bcd16, scale: 462", false},
+		{"as: u8, offset: 999999999999999999", true}, {"as: u8, offset: 999999999999999999, scale: 0.1", false},
+		{"as: u8, range: [0, 999999999999999999]", true}, {"as: u8, range: [0, 999999999999999999], scale: 0.01", false},
+		{"as: u8, range: [-999999999999999999, 0], scale: 0.01", false},
+	} {
+		text := `{packlink: 1, name: edge, title: t, source: [{title: s}], bus: {can: {bitrate: 500000, id_bits: 11}}, byte_order: little,
+messages: [{name: m, can: {id: 1}, length: 8, fields: [{at: 0, is: cycles, ` + c.field + `}], examples: [{hex: "", gives: {}, source: s}]}]}`
+		_, err := mapping.Load("edge.yaml", []byte(text), nil)
+		if refused := err != nil && strings.Contains(err.Error(), "[scale]"); refused == c.fits || err != nil && c.fits {
+			t.Errorf("%s: fits: %t, got %v", c.field, c.fits, err)
+		}
+	}
+}

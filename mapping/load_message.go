@@ -3,6 +3,7 @@ package mapping
 import (
 	"math"
 	"slices"
+	"time"
 
 	"packlink/decode/pack"
 	"packlink/mapping/document"
@@ -10,6 +11,10 @@ import (
 
 // Periods after which a message counts as overdue, unless the file says.
 const periodsUntilOverdue = 3
+
+// overdueWithoutPeriod is the time-out of a message that has no period (chosen:
+// long enough for a message that is sent when something changes).
+const overdueWithoutPeriod = time.Minute
 
 // Bytes of a frame: of a classic one, and of a CAN FD frame (ISO 11898-1:2015,
 // from memory).
@@ -51,7 +56,11 @@ func (l *loader) message(n *document.Node) Message {
 
 func (l *loader) timing(o *document.Object, m *Message) {
 	m.Every, m.Timeout = o.Duration("every"), o.Duration("timeout")
-	if m.Timeout == 0 {
+	switch {
+	case m.Timeout > 0:
+	case m.Every == 0:
+		m.Timeout = overdueWithoutPeriod
+	default:
 		m.Timeout = periodsUntilOverdue * m.Every
 	}
 	if m.Timeout < m.Every {

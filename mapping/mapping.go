@@ -75,7 +75,7 @@ type Message struct {
 	Read     *Read          // in a register space
 	ByReader bool           // sent to the pack (by an inverter, say), not by it
 	Every    time.Duration  // period; 0 if it has none
-	Timeout  time.Duration  // silence after which its values are stale; 0 if never
+	Timeout  time.Duration  // silence after which its values are overdue
 	MinBytes int            // shorter payloads are refused
 	MaxBytes int            // longer payloads are refused
 	Fill     byte           // value of the bytes that no field writes

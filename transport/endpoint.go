@@ -5,6 +5,7 @@ import (
 	"net"
 	"net/url"
 	"sort"
+	"strconv"
 	"strings"
 )
 
@@ -14,6 +15,7 @@ type Endpoint struct {
 	Scheme  string            // "can", "serial", "capture", "http", ...
 	Address string            // what follows the scheme, without the options
 	Options map[string]string // the options, by name; nil if there are none
+	text    string            // as the user wrote it; "" if it was not parsed
 }
 
 // ParseEndpoint reads an endpoint. A text without a scheme is the path of a
@@ -24,7 +26,7 @@ func ParseEndpoint(text string) (Endpoint, error) {
 	}
 	scheme, rest := splitScheme(text)
 	address, query, hasOptions := strings.Cut(rest, "?")
-	e := Endpoint{Scheme: scheme, Address: address}
+	e := Endpoint{Scheme: scheme, Address: address, text: text}
 	if !hasOptions {
 		return e, nil
 	}
@@ -52,8 +54,11 @@ func splitScheme(text string) (scheme, rest string) {
 	return word, after
 }
 
-// String is the endpoint as a user would write it.
+// String is the endpoint as the user wrote it, or would write it.
 func (e Endpoint) String() string {
+	if e.text != "" {
+		return e.text
+	}
 	text := e.Scheme + ":" + e.Address
 	names := make([]string, 0, len(e.Options))
 	for name := range e.Options {
@@ -91,6 +96,9 @@ func (e Endpoint) ListenAddress() (string, error) {
 	host, port, err := net.SplitHostPort(e.Address)
 	if err != nil {
 		return "", fmt.Errorf("endpoint %q: the address must be host:port, as in 127.0.0.1:8080: %w", e, err)
+	}
+	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
+		return "", fmt.Errorf("endpoint %q: the port must be a number from 0 to 65535, and is %q", e, port)
 	}
 	if host == "" {
 		host = "127.0.0.1"

@@ -1,6 +1,7 @@
 package transport
 
 import (
+	"maps"
 	"strings"
 	"testing"
 
@@ -54,8 +55,10 @@ func TestListenAddressStaysOnLoopback(t *testing.T) {
 			t.Errorf("%q: got %q, %v; want %q", address, got, err, want)
 		}
 	}
-	if _, err := (Endpoint{Scheme: "http", Address: "8080"}).ListenAddress(); err == nil {
-		t.Error("an address without a port was taken")
+	for _, address := range []string{"8080", ":99999", ":http", ":-1"} {
+		if _, err := (Endpoint{Scheme: "http", Address: address}).ListenAddress(); err == nil {
+			t.Errorf("%q was taken", address)
+		}
 	}
 }
 
@@ -67,7 +70,7 @@ func TestEndpointRoundTrip(t *testing.T) {
 			Options: rapid.MapOfN(rapid.StringMatching(`[a-z_]{1,8}`), rapid.String(), 1, 3).Draw(t, "options"),
 		}
 		got, err := ParseEndpoint(want.String())
-		if err != nil || got.String() != want.String() {
+		if err != nil || got.Scheme != want.Scheme || got.Address != want.Address || !maps.Equal(got.Options, want.Options) || got.String() != want.String() {
 			t.Fatalf("%q became %q, %v", want, got, err)
 		}
 	})

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"sync"
 	"time"
 
@@ -67,10 +68,12 @@ type bridge struct {
 // runBridge runs a plan until ctx ends or an output fails.
 func runBridge(ctx context.Context, p *plan, s *streams) error {
 	b := &bridge{plan: p, wake: make(chan struct{}, 1)}
+	s = &streams{s.out, &together{to: s.log}}
 	for i := range p.outputs {
 		o, err := p.outputs[i].open(s)
 		if err != nil {
-			return portHint(p, err)
+			b.closeOutputs()
+			return portHint(p, &p.outputs[i], err)
 		}
 		b.outputs = append(b.outputs, o)
 	}
@@ -92,17 +95,34 @@ func runBridge(ctx context.Context, p *plan, s *streams) error {
 	for _, source := range b.sources {
 		work.Go(func() { source.run(ctx, s.log) })
 	}
-	work.Go(func() {
-		if err := b.publishing(ctx); err != nil {
-			cancel(err)
-		}
-	})
+	work.Go(func() { b.publishing(ctx) })
 	<-ctx.Done()
 	work.Wait()
 	if err := context.Cause(ctx); !errors.Is(err, context.Canceled) {
 		return err
 	}
 	return nil
+}
+
+// closeOutputs gives the ports back that were taken so far.
+func (b *bridge) closeOutputs() {
+	for _, o := range b.outputs {
+		if c, is := o.(io.Closer); is {
+			_ = c.Close() // nothing was sent yet
+		}
+	}
+}
+
+// together lets several goroutines write whole lines to one log.
+type together struct {
+	mu sync.Mutex
+	to io.Writer
+}
+
+func (t *together) Write(p []byte) (int, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.to.Write(p)
 }
 
 // woken asks for a new state to be published. It never waits.
@@ -120,21 +140,19 @@ const (
 
 // publishing gives a new state to all outputs after each frame, and when none
 // comes, until ctx ends.
-func (b *bridge) publishing(ctx context.Context) error {
+func (b *bridge) publishing(ctx context.Context) {
 	idle := time.NewTicker(publishIdle)
 	defer idle.Stop()
 	for {
 		select {
 		case <-ctx.Done():
-			return nil
+			return
 		case <-b.wake:
 		case <-idle.C:
 		}
 		whole, health := b.state(time.Now().UnixNano())
-		for i, o := range b.outputs {
-			if err := o.publish(whole, health); err != nil {
-				return fmt.Errorf("output %s: %w", b.plan.outputs[i].to, err)
-			}
+		for _, o := range b.outputs {
+			o.publish(whole, health)
 		}
 		time.Sleep(publishGap)
 	}

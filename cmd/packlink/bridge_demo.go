@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"syscall"
 	"time"
 
@@ -28,6 +27,7 @@ func (d *demoAddresses) plan() (*plan, error) {
 		return nil, err
 	}
 	p := &plan{
+		demo: true,
 		bank: demo.Bank,
 		sources: []sourcePlan{{
 			name: "recording", table: heard, speed: 1,
@@ -51,29 +51,30 @@ func openDemo() (transport.Receiver, error) {
 	return capture.NewReader(demo.Recording(), demo.Bank)
 }
 
-// isDemo tells whether the plan is the demonstration's.
-func (p *plan) isDemo() bool { return p.bank == demo.Bank && p.sources[0].from.Scheme == "" }
-
 // portHint adds to a port that is taken which flag changes it.
-func portHint(p *plan, err error) error {
-	if !errors.Is(err, syscall.EADDRINUSE) || !p.isDemo() {
+func portHint(p *plan, o *outputPlan, err error) error {
+	if !errors.Is(err, syscall.EADDRINUSE) || !p.demo {
 		return err
 	}
-	flag, address := "--http", "127.0.0.1:8081"
-	if strings.Contains(err.Error(), "for modbus-tcp") {
-		flag, address = "--modbus-tcp", "127.0.0.1:1503"
+	if o.to.Scheme == "http" {
+		return &hinted{err, "packlink bridge --http 127.0.0.1:8081"}
 	}
-	return &hinted{err, "packlink bridge " + flag + " " + address}
+	return &hinted{err, "packlink bridge --modbus-tcp 127.0.0.1:1503"}
 }
 
 // announce says what the bridge shows where.
 func announce(p *plan, outputs []output, log io.Writer) {
-	if p.isDemo() {
+	if p.demo {
 		fmt.Fprintf(log, "demonstration bank %s: two packs of 16 cells and 100 Ah, played from a recording\n", p.bank)
 	}
 	for _, o := range outputs {
 		if where := o.where(); where != "" {
 			fmt.Fprintf(log, "  %s\n", where)
+		}
+	}
+	for _, s := range p.sources {
+		if s.from.Scheme == "capture" {
+			fmt.Fprintf(log, "  source %s is a recording, played now: its records have the present time\n", s.name)
 		}
 	}
 	fmt.Fprintln(log, "a monitoring aid, not a protection device; stop with ctrl-c")

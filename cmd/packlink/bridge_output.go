@@ -21,7 +21,7 @@ const bankUnit = 1
 // output shows the bank to somebody.
 type output interface {
 	// publish shows a new state. It must not block.
-	publish(b *bank.Bank, sources []feed.SourceHealth) error
+	publish(b *bank.Bank, sources []feed.SourceHealth)
 	// run serves until ctx ends.
 	run(ctx context.Context) error
 	// where says what is shown where, "" if there is nothing to say.
@@ -82,9 +82,9 @@ func (p *outputPlan) checkLines() error {
 func (p *outputPlan) open(s *streams) (output, error) {
 	switch {
 	case p.to.Scheme == "stdout" && p.style == "summary":
-		return summaryOutput{feed.NewSummary(s.out, p.every)}, nil
+		return newTextOutput(feed.NewSummary(s.out, 0).Bank, p.every), nil
 	case p.to.Scheme == "stdout":
-		return &linesOutput{lines: feed.NewLines(s.out), every: p.every}, nil
+		return newTextOutput(recordLines{feed.NewLines(s.out)}.bank, p.every), nil
 	}
 	listener, err := p.listen()
 	if err != nil {
@@ -125,51 +125,15 @@ type httpOutput struct {
 	listener net.Listener
 }
 
-func (o *httpOutput) publish(b *bank.Bank, sources []feed.SourceHealth) error {
-	o.Publish(b, sources)
-	return nil
-}
+func (o *httpOutput) publish(b *bank.Bank, sources []feed.SourceHealth) { o.Publish(b, sources) }
+
+func (o *httpOutput) run(ctx context.Context) error { return o.Serve(ctx, o.listener) }
+
+func (o *httpOutput) Close() error { return o.listener.Close() }
 
 func (o *httpOutput) where() string {
 	return fmt.Sprintf("http://%s/  live page; /v1/bank, /v1/packs, /v1/stream, /metrics, /healthz", o.listener.Addr())
 }
-
-func (o *httpOutput) run(ctx context.Context) error { return o.Serve(ctx, o.listener) }
-
-type summaryOutput struct{ *feed.Summary }
-
-func (o summaryOutput) publish(b *bank.Bank, _ []feed.SourceHealth) error { return o.Bank(b) }
-
-func (o summaryOutput) where() string { return "" }
-
-func (o summaryOutput) run(ctx context.Context) error { <-ctx.Done(); return nil }
-
-// linesOutput writes the bank's record and each pack's, as JSON lines.
-type linesOutput struct {
-	lines *feed.Lines
-	every time.Duration
-	next  int64
-}
-
-func (o *linesOutput) publish(b *bank.Bank, _ []feed.SourceHealth) error {
-	if b.Whole.Now < o.next {
-		return nil
-	}
-	o.next = b.Whole.Now + int64(o.every)
-	if err := o.lines.Bank(b); err != nil {
-		return err
-	}
-	for i := range b.Packs {
-		if err := o.lines.Pack(&b.Packs[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (o *linesOutput) where() string { return "" }
-
-func (o *linesOutput) run(ctx context.Context) error { <-ctx.Done(); return nil }
 
 // registersOutput answers Modbus reads of a layout.
 type registersOutput struct {
@@ -181,7 +145,7 @@ type registersOutput struct {
 	told     map[string]bool // values that did not fit, and were told of
 }
 
-func (o *registersOutput) publish(b *bank.Bank, _ []feed.SourceHealth) error {
+func (o *registersOutput) publish(b *bank.Bank, _ []feed.SourceHealth) {
 	registers, errs := decode.Layout(o.plan.table, &b.Whole, b.Packs)
 	for _, err := range errs {
 		o.tell(err)
@@ -191,10 +155,13 @@ func (o *registersOutput) publish(b *bank.Bank, _ []feed.SourceHealth) error {
 		blocks[i] = modbus.Block(r)
 	}
 	image, err := modbus.NewImage(o.identity(), blocks)
-	if err != nil {
-		return err
+	if err == nil {
+		err = o.units.Publish(bankUnit, image)
 	}
-	return o.units.Publish(bankUnit, image)
+	if err != nil {
+		_ = o.units.Publish(bankUnit, nil) // the unit is one that can be published
+		o.tellOnce("layout", fmt.Sprintf("the registers cannot be shown: %v", err))
+	}
 }
 
 func (o *registersOutput) identity() modbus.Identity {
@@ -204,12 +171,19 @@ func (o *registersOutput) identity() modbus.Identity {
 // tell logs once, for each value, that it does not fit its register.
 func (o *registersOutput) tell(err error) {
 	var noRoom *decode.NoRoomError
-	if !errors.As(err, &noRoom) || o.told[noRoom.Field] {
-		return
+	if errors.As(err, &noRoom) {
+		o.tellOnce(noRoom.Field, fmt.Sprintf("%v; its register says \"not available\"", err))
 	}
-	o.told[noRoom.Field] = true
-	fmt.Fprintf(o.log, "%s: %v; its register says \"not available\"\n", o.plan.to, err)
 }
+
+func (o *registersOutput) tellOnce(subject, text string) {
+	if !o.told[subject] {
+		o.told[subject] = true
+		fmt.Fprintf(o.log, "%s: %s\n", o.plan.to, text)
+	}
+}
+
+func (o *registersOutput) Close() error { return o.listener.Close() }
 
 func (o *registersOutput) where() string {
 	return fmt.Sprintf("modbus-tcp %s  unit %d, %s", o.listener.Addr(), bankUnit, o.plan.table.Title)

@@ -1,19 +1,19 @@
 package main
 
 import (
-	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/mapping/document"
-	"packlink/mapping/library"
 	"packlink/transport"
 )
 
 // plan is what a bridge is to do.
 type plan struct {
+	demo    bool // the demonstration bank
 	bank    string
 	nominal pack.Decimal // Ah; 0 if the configuration names none
 	sources []sourcePlan
@@ -45,7 +45,7 @@ const (
 // loadPlan reads a bridge configuration. The error is [document.Problems]:
 // every mistake at its place.
 func loadPlan(path string) (*plan, error) {
-	data, err := os.ReadFile(path)
+	data, err := document.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
@@ -53,7 +53,7 @@ func loadPlan(path string) (*plan, error) {
 	if root == nil {
 		return nil, file.Sorted()
 	}
-	l := planLoader{file}
+	l := planLoader{file, filepath.Dir(path)}
 	p := l.plan(root)
 	if err := file.Sorted().Err(); err != nil {
 		return nil, err
@@ -61,7 +61,10 @@ func loadPlan(path string) (*plan, error) {
 	return p, nil
 }
 
-type planLoader struct{ *document.File }
+type planLoader struct {
+	*document.File
+	folder string // of the configuration: its paths begin there
+}
 
 func (l planLoader) plan(root *document.Node) *plan {
 	p := &plan{bank: "bank"}
@@ -82,7 +85,13 @@ func (l planLoader) plan(root *document.Node) *plan {
 		l.bank(n, p)
 	}
 	for _, n := range o.NeedList("outputs") {
-		p.outputs = append(p.outputs, l.output(n))
+		output := l.output(n)
+		for _, other := range p.outputs {
+			if output.to.Address != "" && output.to.Address == other.to.Address {
+				l.Report(n, ruleTwice, "two outputs listen on %s", output.to.Address)
+			}
+		}
+		p.outputs = append(p.outputs, output)
 	}
 	o.Done()
 	return p
@@ -120,6 +129,9 @@ func (l planLoader) source(n *document.Node) (s sourcePlan) {
 	}
 	if s.from.Scheme == "" {
 		return s
+	}
+	if s.from.Scheme == "capture" && !filepath.IsAbs(s.from.Address) {
+		s.from.Address = filepath.Join(l.folder, s.from.Address)
 	}
 	if err := s.connect(); err != nil {
 		l.Report(from, ruleEndpoint, "%v", err)
@@ -163,7 +175,10 @@ func (l planLoader) table(n *document.Node) *mapping.Compiled {
 	if reference == "" {
 		return nil
 	}
-	table, err := library.Compile(reference)
+	if name, _, err := mapping.ParseReference(reference); err == nil && strings.ContainsAny(name, `/\`) && !filepath.IsAbs(name) {
+		reference = filepath.Join(l.folder, reference)
+	}
+	table, err := soundMapping(reference)
 	if err != nil {
 		l.Report(n, ruleMapping, "%s", strings.ReplaceAll(err.Error(), "\n", "\n    "))
 		return nil

@@ -6,6 +6,7 @@ import (
 	"io"
 	"strconv"
 	"sync"
+	"time"
 
 	"packlink/decode"
 	"packlink/decode/pack"
@@ -31,6 +32,13 @@ func (s *sourcePlan) connect() error {
 		s.speed = speed
 	}
 	path := s.from.Address
+	r, err := capture.Open(path)
+	if err != nil {
+		return fmt.Errorf("%s: %w", s.from, err)
+	}
+	if err := r.Close(); err != nil {
+		return err
+	}
 	s.open = func() (transport.Receiver, error) { return capture.Open(path) }
 	switch s.from.Options["loop"] {
 	case "", "false":
@@ -44,47 +52,79 @@ func (s *sourcePlan) connect() error {
 	return nil
 }
 
-// source follows one source of the bridge.
+// source follows one source of the bridge. Each interface of a recording is a
+// bus of its own.
 type source struct {
-	plan    *sourcePlan
-	wake    func() // called after each frame
-	mu      sync.Mutex
-	decoder *decode.Decoder
-	heard   int64
+	plan     *sourcePlan
+	wake     func() // called after each frame
+	mu       sync.Mutex
+	decoders []*decode.Decoder // by channel
+	heard    int64             // time of the newest frame
 }
 
-func newSource(p *sourcePlan, wake func()) *source {
-	return &source{plan: p, wake: wake, decoder: decode.NewDecoder(p.table, p.name)}
-}
+func newSource(p *sourcePlan, wake func()) *source { return &source{plan: p, wake: wake} }
 
-// run plays the source's frames until it ends or ctx does. A source that ends
-// takes nothing else down.
+// Waits between two tries of a source that failed.
+const (
+	firstRetry = time.Second
+	lastRetry  = 30 * time.Second
+)
+
+// run plays the source's frames until it ends or ctx does. A source that fails
+// is tried again, and takes nothing else down; what happens to it is logged
+// once.
 func (s *source) run(ctx context.Context, log io.Writer) {
-	err := s.play(ctx)
-	if ctx.Err() != nil {
-		return
+	failed := ""
+	for wait := firstRetry; ; wait = min(2*wait, lastRetry) {
+		err := s.play(ctx, log)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case err == nil:
+			fmt.Fprintf(log, "source %s: the recording has ended\n", s.plan.name)
+			return
+		case err.Error() != failed:
+			failed = err.Error()
+			fmt.Fprintf(log, "source %s: %v; trying again\n", s.plan.name, err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(wait):
+		}
 	}
-	if err != nil {
-		fmt.Fprintf(log, "source %s: stopped: %v\n", s.plan.name, err)
-		return
-	}
-	fmt.Fprintf(log, "source %s: the recording has ended\n", s.plan.name)
 }
 
-func (s *source) play(ctx context.Context) error {
+func (s *source) play(ctx context.Context, log io.Writer) error {
 	r, err := s.plan.open()
 	if err != nil {
 		return err
 	}
 	defer r.Close()
-	return capture.Play(ctx, r, s.plan.speed, func(f *transport.Frame) error {
-		s.mu.Lock()
-		s.decoder.Decode(f)
-		s.heard = f.Time
-		s.mu.Unlock()
+	in := patient{Receiver: r}
+	err = capture.Play(ctx, &in, s.plan.speed, func(f *transport.Frame) error {
+		s.take(f)
 		s.wake()
 		return nil
 	})
+	if in.damaged > 0 {
+		fmt.Fprintf(log, "source %s: not readable and passed over: %d; the first: %v\n", s.plan.name, in.damaged, in.first)
+	}
+	return err
+}
+
+func (s *source) take(f *transport.Frame) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for len(s.decoders) <= f.Channel {
+		name := s.plan.name
+		if n := len(s.decoders); n > 0 {
+			name = fmt.Sprintf("%s (channel %d)", name, n+1)
+		}
+		s.decoders = append(s.decoders, decode.NewDecoder(s.plan.table, name))
+	}
+	s.decoders[f.Channel].Decode(f)
+	s.heard = f.Time
 }
 
 // statuses appends the status of each of the source's packs at an instant, and
@@ -92,13 +132,18 @@ func (s *source) play(ctx context.Context) error {
 func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.SourceHealth) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	health := feed.SourceHealth{Source: s.plan.name, Heard: s.heard, Fresh: s.decoder.Packs() > 0}
-	for i := range s.decoder.Packs() {
-		var status pack.Status
-		fresh := s.decoder.Status(i, now, &status)
-		health.Fresh = health.Fresh && fresh
-		packs = append(packs, status)
+	health := feed.SourceHealth{Source: s.plan.name, Heard: s.heard}
+	heard, fresh := 0, 0
+	for _, d := range s.decoders {
+		for i := range d.Packs() {
+			packs = append(packs, pack.Status{})
+			heard++
+			if d.Status(i, now, &packs[len(packs)-1]) {
+				fresh++
+			}
+		}
 	}
+	health.Fresh = heard > 0 && fresh == heard
 	return packs, health
 }
 

@@ -46,7 +46,6 @@ the traffic; it fails rather than guess.`,
 type decodeJob struct {
 	mapping string
 	every   time.Duration
-	damage  damage
 	records int
 }
 
@@ -89,9 +88,9 @@ func captureEndpoint(text string) (transport.Endpoint, error) {
 // capture.
 func (j *decodeJob) table(path string, s *streams) (*mapping.Compiled, error) {
 	if j.mapping != "" {
-		return library.Compile(j.mapping)
+		return soundMapping(j.mapping)
 	}
-	table, err := identify(path)
+	table, err := j.identify(path)
 	if err == nil {
 		fmt.Fprintf(s.log, "mapping %s explains the capture\n", table.Name)
 	}
@@ -102,7 +101,7 @@ func (j *decodeJob) table(path string, s *streams) (*mapping.Compiled, error) {
 const framesToIdentify = 5000
 
 // identify tries every built-in mapping on the beginning of a capture.
-func identify(path string) (*mapping.Compiled, error) {
+func (j *decodeJob) identify(path string) (*mapping.Compiled, error) {
 	r, err := capture.Open(path)
 	if err != nil {
 		return nil, err
@@ -114,9 +113,12 @@ func identify(path string) (*mapping.Compiled, error) {
 	}
 	trial := decode.NewTrial(tables)
 	var f transport.Frame
+	in := patient{Receiver: r}
 	for range framesToIdentify {
-		if r.Receive(&f) != nil {
+		if err := in.Receive(&f); errors.Is(err, io.EOF) {
 			break
+		} else if err != nil {
+			return nil, err
 		}
 		trial.Frame(&f)
 	}
@@ -154,64 +156,89 @@ func (j *decodeJob) decode(ctx context.Context, r *capture.Reader, table *mappin
 	}
 	channel := func(i int) string { return channelName(r, i) }
 	sampler := decode.NewSampler(table, int64(j.every), channel, emit)
-	err := j.frames(ctx, r, sampler)
+	in := patient{Receiver: r}
+	err := frames(ctx, &in, sampler)
 	if finish := sampler.Finish(); err == nil {
 		err = finish
 	}
 	if flush := out.Flush(); flush != nil {
 		return fmt.Errorf("cannot write the records: %w", flush)
 	}
-	j.report(s.log, r, sampler)
+	report(s.log, r, sampler, &in)
+	fmt.Fprintln(s.log, counted(j.records, "record"))
+	if err == nil {
+		err = j.useful(table, sampler)
+	}
 	return err
 }
 
-// channelName is the name of a capture's interface, or "channel N" if it has
-// none.
-func channelName(r *capture.Reader, i int) string {
-	if all := r.Interfaces(); i < len(all) && all[i].Name != "" {
-		return all[i].Name
+// useful refuses a decoding that understood nothing.
+func (j *decodeJob) useful(table *mapping.Compiled, sampler *decode.Sampler) error {
+	var all decode.Counters
+	for _, d := range sampler.Decoders() {
+		counters := d.Counters()
+		for i := range all {
+			all[i] += counters[i]
+		}
 	}
-	return fmt.Sprintf("channel %d", i+1)
+	if j.mapping == "" || all[decode.Decoded] > 0 {
+		return nil
+	}
+	return &hinted{fmt.Errorf("nothing in the capture is of mapping %s", table.Name), "packlink decode CAPTURE, without --mapping"}
 }
 
-// frames hands all frames of a capture to the sampler. What cannot be read in
-// between is noted, and passed over.
-func (j *decodeJob) frames(ctx context.Context, r *capture.Reader, sampler *decode.Sampler) error {
+// channelName is the name of a capture's interface: "channel N" if it has none,
+// and with its number behind it if another one has the same.
+func channelName(r *capture.Reader, i int) string {
+	all := r.Interfaces()
+	if i >= len(all) || all[i].Name == "" {
+		return fmt.Sprintf("channel %d", i+1)
+	}
+	for _, other := range all[:i] {
+		if other.Name == all[i].Name {
+			return fmt.Sprintf("%s (channel %d)", all[i].Name, i+1)
+		}
+	}
+	return all[i].Name
+}
+
+// frames hands all frames of a capture to the sampler.
+func frames(ctx context.Context, r transport.Receiver, sampler *decode.Sampler) error {
 	var f transport.Frame
 	for n := 0; ; n++ {
 		if n%4096 == 0 && ctx.Err() != nil {
 			return errors.New("stopped before the end of the capture")
 		}
-		switch err := r.Receive(&f); {
-		case err == nil:
-			if err := sampler.Frame(&f); err != nil {
-				return fmt.Errorf("cannot write the records: %w", err)
-			}
-		case errors.Is(err, io.EOF):
+		if err := r.Receive(&f); errors.Is(err, io.EOF) {
 			return nil
-		default:
-			if !j.damage.add(err) {
-				return err
-			}
+		} else if err != nil {
+			return err
+		}
+		if err := sampler.Frame(&f); err != nil {
+			return fmt.Errorf("cannot write the records: %w", err)
 		}
 	}
 }
 
-// damage counts the packets of a capture that could not be read.
-type damage struct {
-	count int
-	first error
+// patient passes over the packets of a capture that cannot be read, and counts
+// them.
+type patient struct {
+	transport.Receiver
+	damaged int
+	first   error // of the first of them
 }
 
-// add notes an error, and tells whether reading can go on behind it.
-func (d *damage) add(err error) bool {
-	var problem *capture.Error
-	if !errors.As(err, &problem) || !problem.Resumable() {
-		return false
+// Receive fills f with the next frame that can be read.
+func (p *patient) Receive(f *transport.Frame) error {
+	for {
+		err := p.Receiver.Receive(f)
+		var problem *capture.Error
+		if err == nil || !errors.As(err, &problem) || !problem.Resumable() {
+			return err
+		}
+		if p.damaged == 0 {
+			p.first = err
+		}
+		p.damaged++
 	}
-	if d.count == 0 {
-		d.first = err
-	}
-	d.count++
-	return true
 }

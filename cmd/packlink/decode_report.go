@@ -13,7 +13,7 @@ const unknownShown = 12
 
 // report says on the log what became of the frames, so that nothing is dropped
 // silently.
-func (j *decodeJob) report(w io.Writer, r *capture.Reader, sampler *decode.Sampler) {
+func report(w io.Writer, r *capture.Reader, sampler *decode.Sampler, in *patient) {
 	for i, d := range sampler.Decoders() {
 		counters := d.Counters()
 		fmt.Fprintf(w, "%s: %d frames, %d decoded, %d unknown, %d rejected\n", channelName(r, i),
@@ -23,20 +23,19 @@ func (j *decodeJob) report(w io.Writer, r *capture.Reader, sampler *decode.Sampl
 		reportUnknown(w, d.UnknownIDs())
 	}
 	for _, in := range r.Interfaces() {
-		if in.Skipped > 0 {
-			fmt.Fprintf(w, "%s: %d packets gave no frame (link type %d)\n", in.Name, in.Skipped, in.LinkType)
+		if in.Skipped > 0 && in.LinkType != capture.LinkCAN && in.LinkType != capture.LinkSerial {
+			fmt.Fprintf(w, "%s: %d packets of link type %d, which is not read\n", in.Name, in.Skipped, in.LinkType)
 		}
 	}
 	if sampler.Rewinds() > 0 {
 		fmt.Fprintf(w, "the recording's clock was set back %d times; what was heard before was forgotten each time\n", sampler.Rewinds())
 	}
-	if j.damage.count > 0 {
-		fmt.Fprintf(w, "%d packets could not be read; the first: %v\n", j.damage.count, j.damage.first)
+	if in.damaged > 0 {
+		fmt.Fprintf(w, "not readable and passed over: %d; the first: %v\n", in.damaged, in.first)
 	}
 	if offset, left := r.Torn(); left > 0 {
-		fmt.Fprintf(w, "the capture is cut: its last block, at byte %d, has only %d bytes; everything before it was read\n", offset, left)
+		fmt.Fprintf(w, "the capture is cut: what begins at byte %d has only %d bytes; everything before it was read\n", offset, left)
 	}
-	fmt.Fprintf(w, "%d records\n", j.records)
 }
 
 func reportRejected(w io.Writer, counters *decode.Counters) {
@@ -74,6 +73,14 @@ func reportUnknown(w io.Writer, ids []decode.UnknownID) {
 			fmt.Fprintf(w, "  and %d more unknown ids\n", len(ids)-i)
 			return
 		}
-		fmt.Fprintf(w, "  unknown %s: %d frames, %s/s, last % X\n", &id, id.Frames, id.Rate(), id.Data[:min(id.Size, len(id.Data))])
+		fmt.Fprintf(w, "  unknown %s: %d frames%s, last % X\n", &id, id.Frames, shownRate(&id), id.Data[:min(id.Size, len(id.Data))])
 	}
+}
+
+func shownRate(id *decode.UnknownID) string {
+	rate, ok := id.Rate()
+	if !ok {
+		return ""
+	}
+	return ", " + rate.String() + "/s"
 }

@@ -81,8 +81,11 @@ func dispatch(ctx context.Context, args []string, s *streams) error {
 		return usageError{errors.New("no verb is given")}
 	}
 	name, rest := args[0], args[1:]
-	if name == "help" || name == "--help" || name == "-h" {
+	switch name {
+	case "help", "--help", "-h":
 		return help(rest, s)
+	case "--version":
+		name = "version"
 	}
 	v := findVerb(name)
 	if v == nil {

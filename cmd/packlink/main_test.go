@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -62,14 +63,30 @@ func compareTruth(t *testing.T, name string, truth, records []string) {
 		if err := json.Unmarshal([]byte(records[i]), &got); err != nil {
 			t.Fatal(err)
 		}
+		if got["stale"] != nil || got["suspect"] != nil {
+			t.Errorf("%s, tick %d: stale %v, suspect %v", name, i+1, got["stale"], got["suspect"])
+		}
+		checkTick(t, i < len(truth)-1, want["tick_unix_s"].(float64), got)
 		for key, value := range want {
 			if key == "tick_unix_s" {
-				continue
+				continue // the last record is at the end, before the last tick
 			}
 			if shown, wanted := asTruth(got[key]), asTruth(value); shown != wanted {
 				t.Errorf("%s, tick %d, %s: got %s, want %s", name, i+1, key, shown, wanted)
 			}
 		}
+	}
+}
+
+// checkTick wants time and age of a record to add up to its tick.
+func checkTick(t *testing.T, regular bool, tick float64, got map[string]any) {
+	t.Helper()
+	at, err := time.Parse(time.RFC3339Nano, got["time"].(string))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if sum := float64(at.UnixMilli())/1000 + got["age_s"].(float64); regular && (sum < tick-0.0005 || sum > tick+0.0005) {
+		t.Errorf("tick %v: time and age add up to %v", tick, sum)
 	}
 }
 
@@ -108,7 +125,7 @@ var rooms = map[string]string{
 	"packlink/mapping/document":    `^$`,
 	"packlink/mapping/checksum":    `^$`,
 	"packlink/mapping":             `^packlink/(decode/pack|mapping/document)$`,
-	"packlink/mapping/library":     `^packlink/mapping$`,
+	"packlink/mapping/library":     `^packlink/mapping(/document)?$`,
 	"packlink/decode":              `^packlink/(mapping|mapping/document|mapping/checksum|decode/pack|transport)$`,
 	"packlink/decode/bank":         `^packlink/decode/pack$`,
 	"packlink/decode/dbcpeer":      `^$`,
@@ -168,6 +185,27 @@ func TestTopLevel(t *testing.T) {
 		if !want[e.Name()] && !strings.HasPrefix(e.Name(), ".") && e.Name() != "packlink" {
 			t.Errorf("%s does not belong in the top folder", e.Name())
 		}
+	}
+}
+
+// TestReadmeExample runs the README's decode command and wants the record that
+// it shows.
+func TestReadmeExample(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := regexp.MustCompile("(?s)\\$ packlink (decode [^\n]+)\n.*?```json\n([^\n]+)\n```").FindStringSubmatch(string(readme))
+	if shown == nil {
+		t.Fatal("the README shows no decode command with its record")
+	}
+	t.Chdir("../..")
+	var out, log strings.Builder
+	if code := run(t.Context(), strings.Fields(shown[1]), &streams{&out, &log}); code != exitDone {
+		t.Fatalf("exit code %d: %s", code, log.String())
+	}
+	if !strings.HasPrefix(out.String(), shown[2]) {
+		t.Errorf("the README shows\n%s\nand the command gives\n%s", shown[2], lines(out.String())[0])
 	}
 }
 

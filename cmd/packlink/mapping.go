@@ -9,8 +9,6 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"packlink/decode"
-	"packlink/mapping"
 	"packlink/mapping/document"
 	"packlink/mapping/library"
 )
@@ -52,6 +50,14 @@ func runMapping(_ context.Context, args []string, s *streams) error {
 	return wrong("there is no %q; there are list, show and lint", args[0])
 }
 
+// counted is a number of things: "1 message", "2 messages".
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
+}
+
 func listMappings(s *streams) error {
 	w := tabwriter.NewWriter(s.out, 0, 0, 2, ' ', 0)
 	for _, name := range library.Names() {
@@ -67,44 +73,33 @@ func listMappings(s *streams) error {
 // lintMappings checks files, and built-in mappings by name.
 func lintMappings(references []string, s *streams) error {
 	bad := 0
+	var unreadable error
 	for _, reference := range references {
-		m, err := lint(reference)
+		table, err := soundMapping(reference)
 		var problems document.Problems
 		switch {
 		case err == nil:
 			examples := 0
-			for _, msg := range m.Messages {
+			for _, msg := range table.Messages {
 				examples += len(msg.Examples)
 			}
-			fmt.Fprintf(s.out, "%s: sound: %d messages, %d examples run both ways\n", reference, len(m.Messages), examples)
+			fmt.Fprintf(s.out, "%s: sound: %s, %s run both ways\n", reference, counted(len(table.Messages), "message"), counted(examples, "example"))
 		case errors.As(err, &problems):
 			bad++
-			fmt.Fprintf(s.out, "%v\n%s: %d problems\n", err, reference, len(problems))
+			fmt.Fprintf(s.out, "%v\n%s: %s\n", err, reference, counted(len(problems), "problem"))
 		default:
-			return err
+			bad++
+			fmt.Fprintf(s.out, "%s: %v\n", reference, err)
+			unreadable = err
 		}
 	}
-	if bad > 0 {
+	switch {
+	case unreadable != nil:
+		return fmt.Errorf("mapping lint: a file cannot be read: %w", unreadable)
+	case bad > 0:
 		return doesNotHold{fmt.Errorf("mapping lint: %d of %d files do not hold", bad, len(references))}
 	}
 	return nil
-}
-
-// lint loads a mapping and runs its examples.
-func lint(reference string) (*mapping.Mapping, error) {
-	m, err := library.Load(reference)
-	if err != nil {
-		return nil, err
-	}
-	c, err := mapping.Compile(m)
-	if err != nil {
-		return nil, err
-	}
-	name, data, err := library.File(reference)
-	if err != nil {
-		return nil, err
-	}
-	return m, decode.Verify(c, name, data).Err()
 }
 
 // showMapping shows a mapping as a table.

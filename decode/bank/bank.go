@@ -35,7 +35,7 @@ func Sum(name string, nominal pack.Decimal, now int64, packs []pack.Status) *Ban
 		s := &b.Packs[i]
 		packs[i].CopyTo(s)
 		b.Whole.Time = max(b.Whole.Time, s.Time)
-		if Fresh(s) {
+		if s.Fresh {
 			fresh = append(fresh, member{s, i + 1})
 		}
 	}

@@ -98,9 +98,9 @@ var ruleCases = []ruleCase{
 		name: "permissions are the safest of the packs'",
 		packs: []facts{
 			{pack.ChargeVoltageLimit: "56", pack.DischargeVoltageLimit: "44", pack.ChargeCurrentLimit: "50", pack.DischargeCurrentLimit: "100", pack.ChargeAllowed: "true"},
-			{pack.ChargeVoltageLimit: "55.2", pack.DischargeVoltageLimit: "45", pack.ChargeCurrentLimit: "20.5", pack.DischargeCurrentLimit: "80", pack.DischargeAllowed: "true"}},
+			{pack.ChargeVoltageLimit: "55.2", pack.DischargeVoltageLimit: "45", pack.ChargeCurrentLimit: "20.5", pack.DischargeCurrentLimit: "80", pack.ChargeAllowed: "true", pack.DischargeAllowed: "true"}},
 		want: facts{pack.ChargeVoltageLimit: "55.2", pack.DischargeVoltageLimit: "45", pack.ChargeCurrentLimit: "41", pack.DischargeCurrentLimit: "160",
-			pack.ChargeAllowed: "true", pack.DischargeAllowed: "true"},
+			pack.ChargeAllowed: "true", pack.DischargeAllowed: ""}, // one pack does not say
 	},
 	{
 		name: "one pack that does not allow forbids, and its limit is 0",
@@ -159,11 +159,6 @@ var ruleCases = []ruleCase{
 		name:  "a sum that does not fit is unknown",
 		packs: []facts{{pack.Current: "999999999999999999"}, {pack.Current: "0.00000000000000001"}},
 		want:  facts{pack.Current: "", pack.PacksFresh: "2"},
-	},
-	{
-		name:  "a name alone does not make a pack fresh",
-		packs: []facts{{pack.Model: "A", pack.Cycles: "7", pack.Nominal: "100"}},
-		want:  facts{pack.PacksFresh: "0", pack.ChargeAllowed: "false", pack.Model: "", pack.Nominal: ""},
 	},
 }
 
@@ -226,25 +221,6 @@ func TestAlarmsAreTheUnion(t *testing.T) {
 	silence(&packs[0])
 	if w := &Sum("b", pack.Decimal{}, now, packs[:1]).Whole; w.Alarms.Known != 0 || w.AlarmsStale {
 		t.Errorf("a silent pack contributes alarms: %b, stale %v", w.Alarms, w.AlarmsStale)
-	}
-}
-
-func TestFreshByAlarmsOrElements(t *testing.T) {
-	var s pack.Status
-	if Fresh(&s) {
-		t.Error("a pack that was never heard is fresh")
-	}
-	s.Alarms.Set(pack.Alarm{}, false)
-	if !Fresh(&s) {
-		t.Error("a pack whose alarms are known is not fresh")
-	}
-	s.AlarmsStale = true
-	if Fresh(&s) {
-		t.Error("a pack with overdue alarms alone is fresh")
-	}
-	s.PutElement(pack.Temps, 1, pack.Value{Coef: 20, Trust: pack.Known})
-	if !Fresh(&s) {
-		t.Error("a pack with one fresh sensor is not fresh")
 	}
 }
 

@@ -12,7 +12,7 @@ func ExampleSum() {
 	packs := make([]pack.Status, 2)
 	for i, deciamperes := range []int64{-100, -300} {
 		s := &packs[i]
-		s.Source, s.Time, s.Now = "left", now, now
+		s.Source, s.Time, s.Now, s.Fresh = "left", now, now, true
 		s.SetNumber(pack.Voltage, pack.Decimal{Coef: 5281, Exp: -2}, now)
 		s.SetNumber(pack.Current, pack.Decimal{Coef: deciamperes, Exp: -1}, now)
 		s.SetNumber(pack.DischargeCurrentLimit, pack.Int(100), now)

@@ -16,7 +16,7 @@ type facts map[pack.Quantity]string
 func heard(t testing.TB, source string, address uint32, f facts) pack.Status {
 	t.Helper()
 	at := now - 1_000_000_000
-	s := pack.Status{Time: at, Now: now, Source: source, Address: address, HasAddress: address != 0, Mapping: "invented"}
+	s := pack.Status{Time: at, Now: now, Source: source, Address: address, HasAddress: address != 0, Mapping: "invented", Fresh: true}
 	for q, text := range f {
 		switch q.Row().Kind {
 		case pack.Flag:
@@ -44,6 +44,7 @@ func decimal(t testing.TB, text string) pack.Decimal {
 
 // silence makes every value of a pack overdue.
 func silence(s *pack.Status) {
+	s.Fresh = false
 	s.Expire(func(pack.Value) bool { return true })
 	s.AlarmsStale = s.Alarms.Known != 0
 }

@@ -43,12 +43,16 @@ func (d direction) allows(s *pack.Status) (allowed, stated bool) {
 	return ok && yes.Coef != 0, s.Value(d.allowed).Trust != 0
 }
 
+// allAllow is whether every pack allows the direction. It is stated if all packs
+// say so, or if one says no.
 func (d direction) allAllow(fresh []member) (allowed, stated bool) {
-	allowed = true
+	allowed, stated = true, true
 	for _, m := range fresh {
-		if yes, says := d.allows(m.Status); says {
-			allowed, stated = allowed && yes, true
+		yes, says := d.allows(m.Status)
+		if says && !yes {
+			return false, true
 		}
+		stated = stated && says
 	}
 	return allowed, stated
 }

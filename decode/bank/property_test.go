@@ -29,7 +29,7 @@ const overdueAt = now - 60_000_000_000
 // drawPack makes an expired and derived status. Each value is missing, good,
 // overdue or suspect; a mute pack has overdue values only.
 func drawPack(t *rapid.T, number int, mute bool) pack.Status {
-	s := pack.Status{Time: now - rapid.Int64Range(0, 1e9).Draw(t, "age"), Now: now, Source: "left", Address: uint32(number), HasAddress: true}
+	s := pack.Status{Time: now - rapid.Int64Range(0, 1e9).Draw(t, "age"), Now: now, Source: "left", Address: uint32(number), HasAddress: true, Fresh: !mute}
 	for _, d := range drawn {
 		flag := d.q.Row().Kind == pack.Flag
 		if v := drawValue(t, d.low, d.top, flag, mute); v.Trust != 0 {
@@ -92,7 +92,7 @@ func TestOnePackIsItself(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := drawPack(t, 1, false)
 		w := &Sum("b", pack.Decimal{}, now, []pack.Status{s}).Whole
-		if !Fresh(&s) {
+		if !s.Fresh {
 			return
 		}
 		for q := range pack.Count {
@@ -153,7 +153,7 @@ func rationalSum(packs []pack.Status, q pack.Quantity) (sum *big.Rat, complete b
 	sum = new(big.Rat)
 	parts := 0
 	for i := range packs {
-		if !Fresh(&packs[i]) {
+		if !packs[i].Fresh {
 			continue
 		}
 		text := shown(&packs[i], q)
@@ -171,6 +171,7 @@ func TestSharesSumToTheWhole(t *testing.T) {
 		n := rapid.IntRange(1, 16).Draw(t, "packs")
 		packs := make([]pack.Status, n)
 		for i := range packs {
+			packs[i].Fresh = true
 			packs[i].SetNumber(pack.Current, pack.Decimal{Coef: rapid.Int64Range(-1e6, 1e6).Draw(t, "mA"), Exp: -3}, now)
 		}
 		b := Sum("b", pack.Decimal{}, now, packs)
@@ -227,7 +228,7 @@ func TestNoPackIsDrivenPastItsLimit(t *testing.T) {
 		for _, d := range directions {
 			bankLimit := shown(w, d.limit)
 			for i := range packs {
-				if bankLimit == "" || !Fresh(&packs[i]) {
+				if bankLimit == "" || !packs[i].Fresh {
 					continue
 				}
 				part := rational(bankLimit)
@@ -248,6 +249,7 @@ func TestCellExtremesEqualBruteForce(t *testing.T) {
 		packs := make([]pack.Status, rapid.IntRange(1, 5).Draw(t, "packs"))
 		var all []int64
 		for i := range packs {
+			packs[i].Fresh = true
 			for c := range rapid.IntRange(1, 16).Draw(t, "cells") {
 				v := pack.Value{Coef: rapid.Int64Range(2500, 3650).Draw(t, "mV"), Exp: -3, At: now, Trust: pack.Known}
 				packs[i].PutElement(pack.Cells, c, v)

@@ -37,6 +37,12 @@ func (s *Status) AppendTime(b []byte) []byte {
 	return append(b, '"')
 }
 
+// age is the age of the newest frame used, to the millisecond.
+func (s *Status) age() Decimal {
+	ms, _ := Decimal{s.Now - s.Time, -9}.Rescale(-3)
+	return Decimal{ms, -3}
+}
+
 // AppendQuantities appends the members that a pack record and a bank record
 // share: the known quantities, alarms, stale, suspect and age_s.
 func (s *Status) AppendQuantities(b []byte) []byte {
@@ -56,7 +62,7 @@ func (s *Status) AppendQuantities(b []byte) []byte {
 		b = s.appendSuspect(b)
 	}
 	if s.Time != 0 {
-		b = Decimal{s.Now - s.Time, -9}.Append(appendKey(b, "age_s"))
+		b = s.age().Append(appendKey(b, "age_s"))
 	}
 	return b
 }

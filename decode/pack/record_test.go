@@ -46,7 +46,7 @@ func TestRecord(t *testing.T) {
 		`"alarms":[{"kind":"cell_overvoltage","level":"protection"}],"stale":["soh_pct","cycles","cells_v","alarms"],` +
 		`"suspect":[{"key":"soc_pct","why":"above the mapping's plausible range"},` +
 		`{"key":"cells_v","why":"outside the mapping's plausible range"},{"key":"temps_c","why":"below the mapping's plausible range"}],` +
-		`"age_s":1.100000001}`
+		`"age_s":1.1}`
 	if got := string(s.AppendJSON(nil)); got != want {
 		t.Errorf("the record is\n%s, want\n%s", got, want)
 	}
@@ -58,12 +58,12 @@ func TestRecord(t *testing.T) {
 // Unknown is absent, never 0: DESIGN.md, section 3.
 func TestRecordOfNothing(t *testing.T) {
 	for want, s := range map[string]Status{
-		`{"source":"","mapping":""}`:                                                              {Now: 5},
-		`{"source":"","mapping":"","alarms":[]}`:                                                  {Alarms: AlarmSet{Known: 1}},
-		`{"source":"","mapping":"","stale":["alarms"]}`:                                           {AlarmsStale: true},
-		`{"source":"","address":0,"mapping":""}`:                                                  {HasAddress: true},
-		`{"time":"1969-12-31T23:59:59.999999999Z","source":"","mapping":"","age_s":0.000000001}`:  {Time: -1},
-		`{"time":"1970-01-01T00:00:00.000000002Z","source":"","mapping":"","age_s":-0.000000001}`: {Time: 2, Now: 1},
+		`{"source":"","mapping":""}`:                                                   {Now: 5},
+		`{"source":"","mapping":"","alarms":[]}`:                                       {Alarms: AlarmSet{Known: 1}},
+		`{"source":"","mapping":"","stale":["alarms"]}`:                                {AlarmsStale: true},
+		`{"source":"","address":0,"mapping":""}`:                                       {HasAddress: true},
+		`{"time":"1969-12-31T23:59:59.999999999Z","source":"","mapping":"","age_s":0}`: {Time: -1},
+		`{"time":"1970-01-01T00:00:00.000000002Z","source":"","mapping":"","age_s":0}`: {Time: 2, Now: 1},
 	} {
 		if got := string(s.AppendJSON(nil)); got != want {
 			t.Errorf("the record is %s, want %s", got, want)

@@ -10,6 +10,7 @@ type Status struct {
 	Mapping    string
 	Address    uint32
 	HasAddress bool
+	Fresh      bool // the pack is heard: a message that speaks of the present is not overdue
 
 	Alarms      AlarmSet
 	AlarmsStale bool // a message that carries alarms is overdue

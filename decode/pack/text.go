@@ -27,9 +27,12 @@ func (t *Text) Write(at int, part []byte) {
 	t.size = max(t.size, uint8(at+n))
 }
 
-// Bytes is the text without the NULs and blanks around it. It holds until the
-// next Write.
-func (t *Text) Bytes() []byte { return bytes.Trim(t.bytes[:t.size], "\x00 ") }
+// Bytes is the text up to its first NUL, without the blanks around it. It holds
+// until the next Write.
+func (t *Text) Bytes() []byte {
+	text, _, _ := bytes.Cut(t.bytes[:t.size], []byte{0})
+	return bytes.Trim(text, " ")
+}
 
-// String is the text without the NULs and blanks around it.
+// String is the text as a string.
 func (t *Text) String() string { return string(t.Bytes()) }

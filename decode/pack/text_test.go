@@ -28,8 +28,8 @@ func TestTextInPieces(t *testing.T) {
 		{"a piece again", []piece{{0, "ABCD"}, {2, "xy"}}, "ABxy"},
 		{"a gap becomes blanks", []piece{{0, "AB"}, {4, "EF"}}, "AB  EF"},
 		{"only the end is known", []piece{{4, "EF"}}, "EF"},
-		{"NULs and blanks around are left off", []piece{{0, " \x00AB C\x00 \x00"}}, "AB C"},
-		{"a NUL inside stays", []piece{{0, "A\x00B"}}, "A\x00B"},
+		{"blanks around and what follows a NUL are left off", []piece{{0, "  AB C \x00 \x00X"}}, "AB C"},
+		{"a NUL ends the text", []piece{{0, "A\x00B"}}, "A"},
 		{"other white space stays", []piece{{0, "\tA\n"}}, "\tA\n"},
 		{"only blanks", []piece{{0, "   \x00"}}, ""},
 		{"as long as there is room", []piece{{0, long[:MaxText]}}, long[:MaxText]},
@@ -50,8 +50,8 @@ func TestTextInPieces(t *testing.T) {
 	}
 }
 
-// A text is the first MaxText bytes of what a long enough page of blanks would
-// hold after the same writes.
+// A text is the first MaxText bytes, up to a NUL, of what a long enough page of
+// blanks would hold after the same writes.
 func TestTextIsAPageOfBlanks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var text Text
@@ -62,10 +62,15 @@ func TestTextIsAPageOfBlanks(t *testing.T) {
 			text.Write(at, part)
 			copy(page[at:], part)
 		}
-		if want := bytes.Trim(page[:MaxText], "\x00 "); !bytes.Equal(text.Bytes(), want) {
+		if want := untilNUL(page[:MaxText]); !bytes.Equal(text.Bytes(), want) {
 			t.Fatalf("got %q, want %q", text.Bytes(), want)
 		}
 	})
+}
+
+func untilNUL(page []byte) []byte {
+	text, _, _ := bytes.Cut(page, []byte{0})
+	return bytes.Trim(text, " ")
 }
 
 func TestTextOfAStatus(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/goccy/go-yaml/lexer"
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -216,5 +217,19 @@ func TestDuration(t *testing.T) {
 	o.Done()
 	if len(f.Problems) > 0 {
 		t.Error(f.Problems)
+	}
+}
+
+// TestDepthIsBoundedBeforeParsing holds that nothing deep reaches the parser,
+// which calls itself for each level.
+func TestDepthIsBoundedBeforeParsing(t *testing.T) {
+	for _, text := range []string{
+		strings.Repeat("[", MaxDepth+1), strings.Repeat("{a: ", MaxDepth+1), strings.Repeat("- ", MaxDepth+1) + "x",
+		strings.Repeat("- ", MaxDepth) + "[x]", strings.Repeat("[\n- ", MaxDepth), strings.Repeat("]", 9) + strings.Repeat("[", MaxDepth),
+		strings.Repeat("? ", MaxDepth+1) + "x",
+	} {
+		if NewFile("t.yaml", []byte(text)).acceptTokens(lexer.Tokenize(text)) {
+			t.Errorf("%.40q reaches the parser", text)
+		}
 	}
 }

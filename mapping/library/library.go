@@ -4,12 +4,12 @@ package library
 import (
 	"embed"
 	"fmt"
-	"os"
 	"path"
 	"slices"
 	"strings"
 
 	"packlink/mapping"
+	"packlink/mapping/document"
 )
 
 //go:embed *.yaml
@@ -58,7 +58,7 @@ func File(reference string) (name string, data []byte, err error) {
 		return "", nil, err
 	}
 	if strings.ContainsAny(name, `/\`) || path.Ext(name) != "" {
-		data, err = os.ReadFile(name)
+		data, err = document.ReadFile(name)
 		return name, data, err
 	}
 	data, err = files.ReadFile(name + ".yaml")

@@ -40,6 +40,7 @@ type Health struct {
 	Present      bool   // the interface or adapter is there
 	Up           bool   // it is also up
 	State        State  // StateUnknown until something told it
+	BitRate      int    // bit/s; 0 if not known
 	NoAck        bool   // the last frame that was sent found nobody to acknowledge it
 	Counted      bool   // the two counters below are known
 	TxErrors     uint16 // the controller's transmit error counter

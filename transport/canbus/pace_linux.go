@@ -1,6 +1,7 @@
 package canbus
 
 import (
+	"runtime"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -10,13 +11,15 @@ import (
 // one costs that lets a few frames gather. nap is how long they may: it is what
 // a frame may be late by. They get their time stamps before.
 const (
-	nap      = 500 * time.Microsecond
-	busyStep = 250 * time.Microsecond // a bus with a frame per step or more is busy
+	nap        = 800 * time.Microsecond
+	yieldEvery = 8
+	busyStep   = 250 * time.Microsecond // a bus with a frame per step or more is busy
 )
 
 // pace tells whether frames come so fast that napping pays.
 type pace struct {
 	busy   bool
+	naps   uint
 	newest int64 // time of the newest frame, in nanoseconds
 }
 
@@ -32,6 +35,9 @@ func (p *pace) fetched(n int, newest int64) {
 // something to read or the limit is over; none, or a negative one, is no limit.
 func (p *pace) rest(limit time.Duration, fds []unix.PollFd) error {
 	if p.busy {
+		if p.naps++; p.naps%yieldEvery == 0 {
+			runtime.Gosched()
+		}
 		t := unix.NsecToTimespec(int64(nap))
 		return ignoreInterrupt(unix.Nanosleep(&t, nil))
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"sync"
 	"sync/atomic"
-	"time"
 
 	"golang.org/x/sys/unix"
 
@@ -13,13 +12,11 @@ import (
 
 // socket hears one SocketCAN interface. It has no method that sends.
 type socket struct {
-	monitor
+	ear
 	name    string // of the interface
 	echo    bool   // to hear what this socket sends
 	wake    int    // an eventfd that Close makes readable for good
 	closed  atomic.Bool
-	noAck   bool // the last report said that nobody acknowledges
-	lost    bool // frames were lost before the next one
 	away    backoff
 	pace    pace
 	batch   *batch
@@ -37,8 +34,8 @@ func newSocket(e transport.Endpoint, notify func(Event)) (*socket, error) {
 		return nil, &Error{Endpoint: e.String(), Why: "no event descriptor", Cause: err}
 	}
 	return &socket{
-		monitor: monitor{endpoint: e.String(), notify: notify},
-		name:    e.Address, wake: wake, fd: -1, batch: newBatch(),
+		ear:  ear{monitor: monitor{endpoint: e.String(), notify: notify}},
+		name: e.Address, wake: wake, fd: -1, batch: newBatch(),
 	}, nil
 }
 
@@ -56,22 +53,6 @@ func (s *socket) Receive(f *transport.Frame) error {
 		if err := s.fill(); err != nil {
 			return err
 		}
-	}
-}
-
-// accept marks a frame that follows a loss, and folds it into the health.
-func (s *socket) accept(f *transport.Frame) {
-	if s.lost {
-		f.Flags |= transport.Lost
-		s.lost = false
-	}
-	switch {
-	case f.Flags&transport.BusError != 0:
-		s.report(f)
-		s.noAck = s.get().NoAck
-	case s.noAck:
-		s.heard()
-		s.noAck = false
 	}
 }
 
@@ -106,7 +87,10 @@ func (s *socket) attempt() error {
 	if s.closed.Load() {
 		return errClosed
 	}
-	limit := s.away.limit()
+	limit := forever
+	if s.away.wait > 0 {
+		limit = s.away.wait
+	}
 	fds := [...]unix.PollFd{{Fd: int32(s.wake), Events: unix.POLLIN}, {Fd: int32(s.fd), Events: unix.POLLIN}}
 	if full := s.batch.clear(); !full {
 		if err := s.pace.rest(limit, fds[:]); err != nil {
@@ -180,7 +164,8 @@ func (s *socket) found(i Interface) {
 	}
 	s.link(true, i.Up, unix.ENETDOWN)
 	s.change(func(h *Health) {
-		h.State, h.Counted, h.TxErrors, h.RxErrors = i.State, i.Counted, i.TxErrors, i.RxErrors
+		h.State, h.BitRate = i.State, i.BitRate
+		h.Counted, h.TxErrors, h.RxErrors = i.Counted, i.TxErrors, i.RxErrors
 	})
 }
 
@@ -228,30 +213,4 @@ func (s *socket) Close() error {
 	}
 	s.fd = -1
 	return errors.Join(err, unix.Close(s.wake))
-}
-
-// backoff is how long to leave a bus alone that is away.
-type backoff struct{ wait time.Duration }
-
-const (
-	firstWait   = 50 * time.Millisecond
-	longestWait = time.Second
-)
-
-func (b *backoff) begin() {
-	if b.wait == 0 {
-		b.wait = firstWait
-	}
-}
-
-func (b *backoff) again() { b.wait = min(2*b.wait, longestWait) }
-
-func (b *backoff) end() { b.wait = 0 }
-
-// limit is how long to wait for a frame: forever while the bus is there.
-func (b *backoff) limit() time.Duration {
-	if b.wait == 0 {
-		return forever
-	}
-	return b.wait
 }

@@ -22,9 +22,8 @@ const clockStep = uint64(time.Second)
 const centuries = math.MaxInt64 / 2
 
 // Play hands the frames of r to out at the times they were recorded with, speed
-// times as fast. A frame's time becomes the time it is due: the first frame is
-// now. At [FlatOut] and above nothing waits, and a frame's time is the time it
-// is handed over.
+// times as fast; the first frame is due now, and at [FlatOut] and above nothing
+// waits. A frame's time becomes the time it is handed over.
 //
 // A frame that lies behind the one before it is handed over at once; from one
 // that lies more than a second behind, the recording's clock was set back, and
@@ -71,9 +70,12 @@ func (p *player) await(ctx context.Context, f *transport.Frame) error {
 		f.Time = time.Now().UnixNano()
 		return ctx.Err()
 	}
-	due := p.begun.Add(p.schedule(f.Time))
-	f.Time = due.UnixNano()
-	return p.sleepUntil(ctx, due)
+	elapsed := p.schedule(f.Time)
+	if err := p.sleepUntil(ctx, p.begun.Add(elapsed)); err != nil {
+		return err
+	}
+	f.Time = time.Now().UnixNano()
+	return nil
 }
 
 // schedule is how long after the beginning a frame is due.

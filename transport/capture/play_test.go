@@ -65,7 +65,7 @@ func TestPlay(t *testing.T) {
 		{"a quarter of the speed", 0.25, []int64{100 * s, 103 * s}, []int64{0, 12 * s}, nil},
 		{"flat out", FlatOut, []int64{100 * s, 103 * s, 900 * s}, []int64{0, 0, 0}, nil},
 		{"infinitely fast", math.Inf(1), []int64{100 * s, 103 * s}, []int64{0, 0}, nil},
-		{"out of order", 1, []int64{10 * s, 11 * s, 11*s - 5, 12 * s}, []int64{0, s, s, 2 * s}, []int64{0, s, s - 5, 2 * s}},
+		{"out of order", 1, []int64{10 * s, 11 * s, 11*s - 5, 12 * s}, []int64{0, s, s, 2 * s}, []int64{0, s, s, 2 * s}},
 		{"the clock was set back", 1, []int64{900 * s, 901 * s, 5 * s, 7 * s}, []int64{0, s, s, 3 * s}, nil},
 		{"from one end of time to the other", FlatOut, []int64{math.MaxInt64, math.MinInt64, math.MaxInt64}, []int64{0, 0, 0}, nil},
 		{"back to the beginning of time", 1, []int64{math.MaxInt64, math.MinInt64, math.MinInt64 + s}, []int64{0, 0, s}, nil},

@@ -10,7 +10,7 @@ import (
 
 func ExampleAppendSummary() {
 	const now = 1_714_564_805_000_000_000
-	var s pack.Status
+	s := pack.Status{Fresh: true}
 	s.Time = now
 	s.SetNumber(pack.Voltage, pack.Decimal{Coef: 5281, Exp: -2}, now)
 	s.SetNumber(pack.Current, pack.Decimal{Coef: -272, Exp: -1}, now)

@@ -25,7 +25,7 @@ var overcurrent, _ = pack.ParseAlarm("discharge_overcurrent", "warning")
 // leftPack is an invented pack of four cells that gives most quantities.
 func leftPack(address uint32) pack.Status {
 	at := noon - second/2
-	s := pack.Status{Time: at, Now: noon, Source: "left", Address: address, HasAddress: true, Mapping: "invented"}
+	s := pack.Status{Time: at, Now: noon, Source: "left", Address: address, HasAddress: true, Mapping: "invented", Fresh: true}
 	for q, d := range map[pack.Quantity]pack.Decimal{
 		pack.Voltage: {Coef: 5281, Exp: -2}, pack.Current: {Coef: -136, Exp: -1}, pack.SOC: {Coef: 878, Exp: -1}, pack.Full: pack.Int(100),
 		pack.Cycles: pack.Int(12), pack.ChargeCurrentLimit: pack.Int(50), pack.TimeToEmpty: pack.Int(3600),
@@ -46,6 +46,7 @@ func leftPack(address uint32) pack.Status {
 }
 
 func silence(s *pack.Status) {
+	s.Fresh = false
 	s.Expire(func(pack.Value) bool { return true })
 	s.AlarmsStale = s.Alarms.Known != 0
 }

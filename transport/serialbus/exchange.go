@@ -117,13 +117,13 @@ func (p *Poller) ask(open link, turn int, b *block, piece *piece) {
 		p.interrupt(err)
 		return
 	}
-	p.await1(now)
+	p.expect(now)
 	p.hand(now, transport.Sent, 0, frame)
 }
 
-// await1 sets the times of the answer. The time-out counts from when the request
+// expect sets the times of the answer. The time-out counts from when the request
 // has left the wire; an answer that has begun may take its own time on the wire.
-func (p *Poller) await1(now time.Time) {
+func (p *Poller) expect(now time.Time) {
 	var leaving, coming time.Duration
 	if !schemes[p.place.endpoint.Scheme].framed {
 		leaving, coming = p.place.transmission(requestSize), p.place.transmission(p.q.answerSize())
@@ -184,6 +184,7 @@ func (p *Poller) accept(at int, s segment) {
 	outcome, flags := Answered, transport.Flags(0)
 	switch {
 	case p.strangerAsked(s):
+		p.strangerAt = time.Time{}
 		outcome, flags = WrongAnswer, transport.Damaged
 	case s.shape == exception:
 		outcome = Refused
@@ -195,11 +196,10 @@ func (p *Poller) accept(at int, s segment) {
 
 // interrupt notes that the line is lost.
 func (p *Poller) interrupt(err error) {
+	p.sortAll()
 	if p.asking {
-		p.sortAll()
 		p.conclude(Interrupted, 0)
 	}
-	p.sortAll()
 	p.mu.Lock()
 	p.counts.Losses++
 	p.mu.Unlock()

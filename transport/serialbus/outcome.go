@@ -3,8 +3,6 @@ package serialbus
 import (
 	"fmt"
 	"time"
-
-	"packlink/transport"
 )
 
 // The waits after a request without a good answer.
@@ -41,6 +39,7 @@ func (p *Poller) conclude(outcome Outcome, code byte) {
 	defer p.mu.Unlock()
 	u, now := p.units[p.turn], time.Now()
 	u.counts.Outcomes[outcome]++
+	wasAnswering := u.last.answered
 	p.asking, p.ready = false, now
 	p.q.answered = outcome == Answered || outcome == Refused
 	u.last = p.q
@@ -53,10 +52,13 @@ func (p *Poller) conclude(outcome Outcome, code byte) {
 		p.refused(u, code, now)
 	case NoAnswer:
 		p.absent(u, now)
+		if wasAnswering {
+			p.letRepeat(u)
+		}
 		p.reconnect()
 	case Interrupted:
 	default:
-		p.again(u, now)
+		p.repeat(u, now)
 	}
 }
 
@@ -77,11 +79,12 @@ func (p *Poller) present(u *unit, now time.Time) {
 
 // refused follows an exception.
 func (p *Poller) refused(u *unit, code byte, now time.Time) {
-	p.piece.tries = 0
-	switch reactions[code] {
-	case treatAbsent:
+	if reactions[code] == treatAbsent {
 		p.absent(u, now)
 		return
+	}
+	p.piece.tries = 0
+	switch reactions[code] {
 	case askHalves:
 		p.block.refuse(p.piece, code, now)
 		p.search(u, p.block)
@@ -127,8 +130,17 @@ func (p *Poller) absent(u *unit, now time.Time) {
 	u.misses++
 }
 
-// again follows an answer that was no good.
-func (p *Poller) again(u *unit, now time.Time) { p.repeat(u, now) }
+// letRepeat makes the units that do not answer wait until one that did so far had
+// its repetition. A request without an answer makes some units deaf for the next
+// one, which they take for the answer (seen with libmodbus 3.1.6): without this a
+// dead unit, always asked just before, would take a living one along.
+func (p *Poller) letRepeat(u *unit) {
+	for _, other := range p.units {
+		if other != u && !other.last.answered {
+			other.rest = later(other.rest, u.rest.Add(firstRetry))
+		}
+	}
+}
 
 // repeat makes the request be asked again soon. It is false when that was done
 // often enough; then the registers wait for their next turn.
@@ -159,5 +171,3 @@ func (p *Poller) reconnect() {
 		p.line.renew()
 	}
 }
-
-var _ transport.Receiver = (*Poller)(nil)

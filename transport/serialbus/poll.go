@@ -83,7 +83,10 @@ func TransmitPolls(ctx context.Context, e transport.Endpoint, plan Plan, report 
 		}
 	}
 	p := newPoller(at, how, plan)
-	return p, p.open(ctx, p.dialer(encryption), report)
+	if err := p.open(ctx, p.dialer(encryption), report); err != nil {
+		return nil, err
+	}
+	return p, nil
 }
 
 func newPoller(at *place, how policy, plan Plan) *Poller {

@@ -7,8 +7,7 @@ import (
 	"go.bug.st/serial/enumerator"
 )
 
-// Ports lists the serial ports of this machine. The name COM3 stays with an
-// adapter that has a serial number, so it is its stable path too.
+// Ports lists the serial ports of this machine, without stable paths.
 func Ports() ([]Port, error) {
 	found, err := enumerator.GetDetailedPortsList()
 	if err != nil {
@@ -17,7 +16,7 @@ func Ports() ([]Port, error) {
 	var ports []Port
 	for _, d := range found {
 		ports = append(ports, Port{
-			Path: d.Name, Stable: d.Name, VendorID: strings.ToLower(d.VID), ProductID: strings.ToLower(d.PID),
+			Path: d.Name, VendorID: strings.ToLower(d.VID), ProductID: strings.ToLower(d.PID),
 			SerialNumber: d.SerialNumber, Manufacturer: d.Manufacturer, Product: d.Product,
 		})
 	}

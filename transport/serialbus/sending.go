@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"sync"
 	"time"
 
@@ -36,11 +35,10 @@ func OpenForSending(ctx context.Context, e transport.Endpoint) (*Transmitter, er
 	if err != nil {
 		return nil, err
 	}
-	if conn, is := open.(*socket); is {
-		// Unread bytes would make the system discard what was sent last when it closes.
-		go io.Copy(io.Discard, conn.conn)
-	}
 	t := &Transmitter{place: p, link: open}
+	if conn, is := open.(*socket); is {
+		conn.drain()
+	}
 	t.stop = context.AfterFunc(ctx, func() { open.close() })
 	return t, nil
 }

@@ -20,7 +20,10 @@ var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 15 * time.Second, Interv
 
 // socket is a connection. Its read time-outs are never in the past, as the
 // network library then gives no bytes even if there are some.
-type socket struct{ conn net.Conn }
+type socket struct {
+	conn    net.Conn
+	drained chan struct{} // closed when the other side has closed; nil if somebody reads
+}
 
 // dial connects, with encryption if there are settings for it.
 func dial(ctx context.Context, e transport.Endpoint, encryption *tls.Config) (*socket, error) {
@@ -32,14 +35,14 @@ func dial(ctx context.Context, e transport.Endpoint, encryption *tls.Config) (*s
 		return nil, dialFault(e, err)
 	}
 	if encryption == nil {
-		return &socket{conn}, nil
+		return &socket{conn: conn}, nil
 	}
 	secure := tls.Client(conn, encryption)
 	if err := secure.HandshakeContext(ctx); err != nil {
 		conn.Close()
 		return nil, &Error{Endpoint: e.String(), Kind: KindCertificate, Detail: "no encrypted connection", Cause: err}
 	}
-	return &socket{secure}, nil
+	return &socket{conn: secure}, nil
 }
 
 func (s *socket) read(buffer []byte, until time.Time) (int, error) {
@@ -70,4 +73,23 @@ func (s *socket) write(data []byte, limit time.Duration) error {
 	return err
 }
 
-func (s *socket) close() error { return s.conn.Close() }
+// drain throws away what arrives, for a link that is only written to.
+func (s *socket) drain() {
+	s.drained = make(chan struct{})
+	go func() {
+		defer close(s.drained)
+		io.Copy(io.Discard, s.conn)
+	}()
+}
+
+// close closes the connection. One that is drained is first closed for writing, and
+// the other side gets a moment to do the same: with bytes unread, the system would
+// break the connection off, and what was sent last might be lost.
+func (s *socket) close() error {
+	half, can := s.conn.(interface{ CloseWrite() error })
+	if s.drained != nil && can && half.CloseWrite() == nil {
+		s.conn.SetReadDeadline(time.Now().Add(closeGrace))
+		<-s.drained
+	}
+	return s.conn.Close()
+}

@@ -87,15 +87,18 @@ func (u *unit) status(second int) *pack.Status {
 	number := func(q pack.Quantity, v float64, exp int8) {
 		s.SetNumber(q, pack.Decimal{Coef: int64(math.Round(v * math.Pow10(-int(exp)))), Exp: exp}, start)
 	}
-	total := 0.0
+	total, highest := 0.0, 0
 	for i := range cells {
 		v := u.cell(i, soc, current)
 		total += v
+		if v > u.cell(highest, soc, current) {
+			highest = i
+		}
 		s.PutElement(pack.Cells, i, pack.Value{Coef: int64(math.Round(v * 1000)), Exp: -3, Trust: pack.Known})
 	}
 	for i := range 24 {
 		on := int64(0)
-		if current > 10 && i == (u.weakCell+6)%cells {
+		if current > 10 && i == highest {
 			on = 1
 		}
 		s.PutElement(pack.Balancing, i, pack.Value{Coef: on, Trust: pack.Known})
