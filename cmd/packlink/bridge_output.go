@@ -44,7 +44,7 @@ func (p *outputPlan) check() error {
 	case "stdout":
 		return p.checkLines()
 	default:
-		return fmt.Errorf("%s: an output can be http:, modbus-tcp: or stdout:", p.to)
+		return fmt.Errorf("%s: an output begins with http:, modbus-tcp: or stdout: instead", p.to)
 	}
 	if needsLayout && (p.table == nil || p.table.Bus.Registers == nil) {
 		return fmt.Errorf("%s needs a mapping that describes registers, such as sunspec-battery", p.to)

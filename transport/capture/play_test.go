@@ -89,7 +89,7 @@ func TestPlayCatchesUp(t *testing.T) {
 		err := Play(t.Context(), &times{0, 10, 20, 100}, 1, func(*transport.Frame) error {
 			handed = append(handed, time.Since(begun))
 			if len(handed) == 1 {
-				time.Sleep(50)
+				time.Sleep(50 * time.Nanosecond)
 			}
 			return nil
 		})
