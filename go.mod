@@ -13,6 +13,7 @@ require (
 	go.einride.tech/can v0.17.0
 	go.uber.org/goleak v1.3.0
 	golang.org/x/sys v0.43.0
+	golang.org/x/term v0.31.0
 	pgregory.net/rapid v1.3.0
 )
 

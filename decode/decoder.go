@@ -114,7 +114,13 @@ func (d *Decoder) Decode(f *transport.Frame) Outcome {
 	return Foreign
 }
 
+// decodeBytes leaves damaged bytes alone: a poller marks so what is no answer to
+// its question.
 func (d *Decoder) decodeBytes(f *transport.Frame) Outcome {
+	if f.Flags&transport.Damaged != 0 {
+		d.line.lose(len(f.Data))
+		return Damaged
+	}
 	if f.Flags&transport.Lost != 0 {
 		d.line.lost()
 	}

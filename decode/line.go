@@ -72,6 +72,12 @@ func (l *line) feed(data []byte, at int64) {
 	}
 }
 
+// lose counts bytes that are not to be looked at.
+func (l *line) lose(n int) {
+	l.counts.Bytes += uint64(n)
+	l.counts.Noise += uint64(n)
+}
+
 // lost forgets the bytes and the question before a gap in the stream.
 func (l *line) lost() {
 	l.drop(l.size)

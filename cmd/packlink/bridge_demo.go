@@ -31,7 +31,7 @@ func (d *demoAddresses) plan() (*plan, error) {
 		bank: demo.Bank,
 		sources: []sourcePlan{{
 			name: "recording", table: heard, speed: 1,
-			open: func() (transport.Receiver, error) { return newLoop(openDemo) },
+			open: recorded(func() (transport.Receiver, error) { return newLoop(openDemo) }),
 		}},
 		outputs: []outputPlan{
 			{to: transport.Endpoint{Scheme: "http", Address: d.http}},

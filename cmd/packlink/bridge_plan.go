@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"path/filepath"
 	"strings"
 	"time"
@@ -24,8 +25,11 @@ type sourcePlan struct {
 	name  string
 	from  transport.Endpoint
 	table *mapping.Compiled
-	open  func() (transport.Receiver, error)
-	speed float64
+	open  func(ctx context.Context, tell func(string)) (transport.Receiver, error)
+	live  bool    // a bus; else a recording
+	speed float64 // of a recording
+	poll  bool    // ask for registers
+	units []byte  // to ask
 }
 
 type outputPlan struct {
@@ -123,12 +127,16 @@ func (l planLoader) source(n *document.Node) (s sourcePlan) {
 	from := o.Need("from")
 	s.from = l.endpoint(from)
 	s.table = l.table(o.Need("mapping"))
-	o.Done()
-	if s.table != nil && s.table.Bus.CAN == nil {
-		l.Report(o.Node.Get("mapping"), ruleMapping, "mapping %s describes no frames on a CAN bus, which a source needs", s.table.Name)
+	s.poll = o.Flag("poll")
+	for _, unit := range o.List("addresses") {
+		s.units = append(s.units, byte(l.Int(unit, "an address", 1, 247)))
 	}
-	if s.from.Scheme == "" {
+	o.Done()
+	if s.from.Scheme == "" || s.table == nil {
 		return s
+	}
+	if s.poll && len(s.units) == 0 {
+		l.Report(n, document.RuleMissingKey, "a source that polls needs \"addresses\", the units to ask, such as [1, 2]")
 	}
 	if s.from.Scheme == "capture" && !filepath.IsAbs(s.from.Address) {
 		s.from.Address = filepath.Join(l.folder, s.from.Address)

@@ -2,24 +2,70 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
 	"packlink/decode"
 	"packlink/decode/pack"
+	"packlink/mapping"
 	"packlink/transport"
 	"packlink/transport/capture"
 	"packlink/transport/feed"
 )
 
+// busOf are the endpoints that a mapping's bus can be heard on.
+func busOf(table *mapping.Compiled) []string {
+	if table.Bus.CAN != nil {
+		return []string{"can", "slcan", "capture"}
+	}
+	return []string{"serial", "tcp", "modbus-tcp", "modbus-tls", "capture"}
+}
+
 // connect finds out how a source's frames are received.
 func (s *sourcePlan) connect() error {
-	if s.from.Scheme != "capture" {
-		return fmt.Errorf("%s: a source can be a capture, as in capture:bench.pcapng", s.from)
+	if !slices.Contains(busOf(s.table), s.from.Scheme) {
+		return fmt.Errorf("%s: a source of mapping %s begins with %s", s.from, s.table.Name, strings.Join(busOf(s.table), ":, ")+":")
 	}
+	if s.poll {
+		return s.connectPoll()
+	}
+	if isLive(s.from) {
+		s.live = true
+		from := withLineOf(s.from, s.table)
+		s.open = func(ctx context.Context, tell func(string)) (transport.Receiver, error) {
+			return listenTo(ctx, from, tell)
+		}
+		if strings.HasPrefix(s.from.Scheme, "modbus-") {
+			_, err := listenTo(context.Background(), s.from, nil)
+			return err
+		}
+		return nil
+	}
+	return s.connectCapture()
+}
+
+func (s *sourcePlan) connectPoll() error {
+	if !isLive(s.from) || s.table.Bus.Registers == nil {
+		return fmt.Errorf("%s: only a mapping of registers, on a line, can be polled", s.from)
+	}
+	if s.table.Bus.Registers.ModelsAt >= 0 {
+		return fmt.Errorf("%s: mapping %s has its registers in models, which cannot be asked for by address", s.from, s.table.Name)
+	}
+	s.live = true
+	from := withLineOf(s.from, s.table)
+	s.open = func(ctx context.Context, tell func(string)) (transport.Receiver, error) {
+		return ask(ctx, from, s.table, s.units, tell)
+	}
+	return nil
+}
+
+func (s *sourcePlan) connectCapture() error {
 	if err := s.from.Allow("speed", "loop"); err != nil {
 		return err
 	}
@@ -32,24 +78,28 @@ func (s *sourcePlan) connect() error {
 		s.speed = speed
 	}
 	path := s.from.Address
-	r, err := capture.Open(path)
+	once := func() (transport.Receiver, error) { return capture.Open(path) }
+	r, err := once()
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.from, err)
 	}
 	if err := r.Close(); err != nil {
 		return err
 	}
-	s.open = func() (transport.Receiver, error) { return capture.Open(path) }
 	switch s.from.Options["loop"] {
 	case "", "false":
+		s.open = recorded(once)
 	case "true":
-		s.open = func() (transport.Receiver, error) {
-			return newLoop(func() (transport.Receiver, error) { return capture.Open(path) })
-		}
+		s.open = recorded(func() (transport.Receiver, error) { return newLoop(once) })
 	default:
 		return fmt.Errorf("%s: loop must be true or false", s.from)
 	}
 	return nil
+}
+
+// recorded opens a recording, which has no transitions to tell of.
+func recorded(open func() (transport.Receiver, error)) func(context.Context, func(string)) (transport.Receiver, error) {
+	return func(context.Context, func(string)) (transport.Receiver, error) { return open() }
 }
 
 // source follows one source of the bridge. Each interface of a recording is a
@@ -95,18 +145,28 @@ func (s *source) run(ctx context.Context, log io.Writer) {
 	}
 }
 
+// play takes frames until the source ends, fails, or ctx does.
 func (s *source) play(ctx context.Context, log io.Writer) error {
-	r, err := s.plan.open()
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	r, err := s.plan.open(ctx, func(text string) { fmt.Fprintf(log, "source %s: %s\n", s.plan.name, text) })
 	if err != nil {
 		return err
 	}
 	defer r.Close()
-	in := patient{Receiver: r}
-	err = capture.Play(ctx, &in, s.plan.speed, func(f *transport.Frame) error {
+	take := func(f *transport.Frame) error {
 		s.take(f)
 		s.wake()
 		return nil
-	})
+	}
+	if s.plan.live {
+		if err := receive(ctx, r, take); err != nil || ctx.Err() != nil {
+			return err
+		}
+		return errors.New("the bus has ended")
+	}
+	in := patient{Receiver: r}
+	err = capture.Play(ctx, &in, s.plan.speed, take)
 	if in.damaged > 0 {
 		fmt.Fprintf(log, "source %s: not readable and passed over: %d; the first: %v\n", s.plan.name, in.damaged, in.first)
 	}

@@ -107,9 +107,9 @@ func TestSilentSource(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := newSource(&sourcePlan{name: "left", table: table, speed: capture.FlatOut, open: func() (transport.Receiver, error) {
+	s := newSource(&sourcePlan{name: "left", table: table, speed: capture.FlatOut, open: recorded(func() (transport.Receiver, error) {
 		return capture.NewReader(strings.NewReader(shortLog), "left.log")
-	}}, func() {})
+	})}, func() {})
 	var log bytes.Buffer
 	s.run(t.Context(), &log)
 	b := &bridge{plan: &plan{bank: "shed"}, sources: []*source{s}}
@@ -184,12 +184,12 @@ func TestSourceIsTriedAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	tries := 0
-	s := newSource(&sourcePlan{name: "left", table: table, speed: capture.FlatOut, open: func() (transport.Receiver, error) {
+	s := newSource(&sourcePlan{name: "left", table: table, speed: capture.FlatOut, open: recorded(func() (transport.Receiver, error) {
 		if tries++; tries < 2 {
 			return nil, os.ErrNotExist
 		}
 		return capture.NewReader(strings.NewReader(shortLog), "left.log")
-	}}, func() {})
+	})}, func() {})
 	var log bytes.Buffer
 	s.run(t.Context(), &log)
 	if packs, _ := s.statuses(nil, time.Now().UnixNano()); tries != 2 || len(packs) != 1 {

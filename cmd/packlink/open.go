@@ -1,0 +1,120 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"os"
+	"strconv"
+	"time"
+
+	"packlink/mapping"
+	"packlink/transport"
+	"packlink/transport/canbus"
+	"packlink/transport/serialbus"
+)
+
+// isLive tells whether frames come from a bus, not from a recording.
+func isLive(e transport.Endpoint) bool { return e.Scheme != "capture" }
+
+// listenTo opens a bus to hear what goes by. Nothing is transmitted. tell gets a
+// line of text for each transition of the bus.
+func listenTo(ctx context.Context, e transport.Endpoint, tell func(string)) (transport.Receiver, error) {
+	switch e.Scheme {
+	case "can", "slcan":
+		l, err := canbus.Listen(e, func(event canbus.Event) { tell(event.String()) })
+		if err != nil {
+			return nil, withHint(err)
+		}
+		context.AfterFunc(ctx, func() { _ = l.Close() }) // ends a Receive that waits
+		return l, nil
+	case "serial", "tcp":
+		l, err := serialbus.Listen(ctx, e, func(event serialbus.Event) { tell(event.String()) })
+		if err != nil {
+			return nil, withHint(err)
+		}
+		return l, nil
+	case "modbus-tcp", "modbus-tls":
+		return nil, fmt.Errorf("%s: a Modbus/TCP server says nothing unless it is asked: this is a source for bridge, with poll: true", e)
+	}
+	return nil, fmt.Errorf("%s: a bus begins with can:, slcan:, serial: or tcp: instead", e)
+}
+
+// ask opens a line to ask units for the registers of a mapping. It transmits
+// requests to read, and nothing else.
+func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, units []byte, tell func(string)) (transport.Receiver, error) {
+	bus := table.Bus.Registers
+	plan := serialbus.Plan{Units: units, Timeout: bus.AnswerWithin, Quiet: bus.Quiet, MaxRegisters: bus.Most}
+	for i := range table.Programs {
+		p := &table.Programs[i]
+		every := p.Every
+		if every == 0 {
+			every = time.Second
+		}
+		plan.Blocks = append(plan.Blocks, serialbus.Block{
+			Function: byte(bus.Function()), From: uint16(p.Read.From), Count: p.Read.Count, Every: every,
+		})
+	}
+	r, err := serialbus.TransmitPolls(ctx, e, plan, func(event serialbus.Event) { tell(event.String()) })
+	if err != nil {
+		return nil, withHint(err)
+	}
+	return r, nil
+}
+
+// withLineOf adds the speed and frame that a mapping's document gives to a
+// serial endpoint that says none.
+func withLineOf(e transport.Endpoint, table *mapping.Compiled) transport.Endpoint {
+	if e.Scheme != "serial" || table == nil || table.Bus.Registers == nil {
+		return e
+	}
+	options := maps.Clone(e.Options)
+	if options == nil {
+		options = make(map[string]string)
+	}
+	if bus := table.Bus.Registers; options["baud"] == "" && bus.Baud > 0 {
+		options["baud"] = strconv.Itoa(bus.Baud)
+	}
+	if bus := table.Bus.Registers; options["frame"] == "" && bus.Frame != "" {
+		options["frame"] = bus.Frame
+	}
+	return transport.Endpoint{Scheme: e.Scheme, Address: e.Address, Options: options}
+}
+
+// withHint brings the command that a transport's error proposes to where it is
+// printed.
+func withHint(err error) error {
+	if err == nil {
+		return nil
+	}
+	var line *serialbus.Error
+	if errors.As(err, &line) && line.Try != "" {
+		return &hinted{err, line.Try}
+	}
+	return err
+}
+
+// ended tells whether an error of Receive is the end of a source that was
+// closed.
+func ended(err error) bool {
+	return errors.Is(err, io.EOF) || errors.Is(err, context.Canceled) || errors.Is(err, os.ErrClosed)
+}
+
+// receive hands the frames of a bus over until it ends.
+func receive(ctx context.Context, r transport.Receiver, take func(*transport.Frame) error) error {
+	var f transport.Frame
+	for ctx.Err() == nil {
+		if err := r.Receive(&f); err != nil {
+			if ctx.Err() != nil || ended(err) {
+				return nil
+			}
+			return err
+		}
+		if err := take(&f); err != nil {
+			return err
+		}
+	}
+	return nil
+}
