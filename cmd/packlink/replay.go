@@ -98,7 +98,7 @@ func transmitOn(ctx context.Context, to transport.Endpoint) (transport.Sender, t
 		line, err := serialbus.OpenForSending(ctx, to)
 		return line, transport.Serial, withHint(err)
 	}
-	return nil, 0, usageError{fmt.Errorf("replay: %s: a capture is played onto can:, slcan:, serial: or tcp:", to)}
+	return nil, 0, usageError{fmt.Errorf("replay: %s: a capture is played onto can:, slcan:, serial: or tcp: buses", to)}
 }
 
 // play transmits a capture's frames. What cannot be transmitted, such as frames

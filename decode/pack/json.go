@@ -1,9 +1,6 @@
 package pack
 
-import (
-	"time"
-	"unicode/utf8"
-)
+import "time"
 
 // members are the quantities' keys as they begin a member.
 var members = func() (m [Count]string) {
@@ -18,11 +15,11 @@ var members = func() (m [Count]string) {
 func (s *Status) AppendJSON(b []byte) []byte {
 	b = append(b, '{')
 	b = s.AppendTime(b)
-	b = appendText(appendKey(b, "source"), s.Source)
+	b = AppendText(AppendKey(b, "source"), s.Source)
 	if s.HasAddress {
-		b = Int(int64(s.Address)).Append(appendKey(b, "address"))
+		b = Int(int64(s.Address)).Append(AppendKey(b, "address"))
 	}
-	b = appendText(appendKey(b, "mapping"), s.Mapping)
+	b = AppendText(AppendKey(b, "mapping"), s.Mapping)
 	b = s.AppendQuantities(b)
 	return append(b, '}')
 }
@@ -32,7 +29,7 @@ func (s *Status) AppendTime(b []byte) []byte {
 	if s.Time == 0 {
 		return b
 	}
-	b = append(appendKey(b, "time"), '"')
+	b = append(AppendKey(b, "time"), '"')
 	b = time.Unix(0, s.Time).UTC().AppendFormat(b, time.RFC3339Nano)
 	return append(b, '"')
 }
@@ -62,7 +59,7 @@ func (s *Status) AppendQuantities(b []byte) []byte {
 		b = s.appendSuspect(b)
 	}
 	if s.Time != 0 {
-		b = s.age().Append(appendKey(b, "age_s"))
+		b = s.age().Append(AppendKey(b, "age_s"))
 	}
 	return b
 }
@@ -74,7 +71,7 @@ func (s *Status) appendQuantity(b []byte, q Quantity) []byte {
 	case Flag:
 		return appendFlag(b, s.values[q])
 	case Word:
-		return appendText(b, s.texts[q].Bytes())
+		return AppendText(b, s.texts[q].Bytes())
 	default:
 		return appendList(b, kind, s.Elements(q))
 	}
@@ -109,33 +106,33 @@ func (s *Status) appendAlarms(b []byte) []byte {
 	if s.Alarms.Known == 0 {
 		return b
 	}
-	b = append(appendKey(b, "alarms"), '[')
+	b = append(AppendKey(b, "alarms"), '[')
 	for a := range s.Alarms.All() {
-		b = appendText(append(appendComma(b), `{"kind":`...), alarmKinds[a.Kind])
-		b = append(appendText(append(b, `,"level":`...), alarmLevels[a.Level]), '}')
+		b = AppendText(append(appendComma(b), `{"kind":`...), alarmKinds[a.Kind])
+		b = append(AppendText(append(b, `,"level":`...), alarmLevels[a.Level]), '}')
 	}
 	return append(b, ']')
 }
 
 func (s *Status) appendStale(b []byte) []byte {
-	b = append(appendKey(b, "stale"), '[')
+	b = append(AppendKey(b, "stale"), '[')
 	for q := range Count {
 		if s.Stale(q) {
-			b = appendText(appendComma(b), catalogue[q].Key)
+			b = AppendText(appendComma(b), catalogue[q].Key)
 		}
 	}
 	if s.AlarmsStale {
-		b = appendText(appendComma(b), "alarms")
+		b = AppendText(appendComma(b), "alarms")
 	}
 	return append(b, ']')
 }
 
 func (s *Status) appendSuspect(b []byte) []byte {
-	b = append(appendKey(b, "suspect"), '[')
+	b = append(AppendKey(b, "suspect"), '[')
 	for q := range Count {
 		if doubt := s.trust(q) & (Below | Above); doubt != 0 {
-			b = appendText(append(appendComma(b), `{"key":`...), catalogue[q].Key)
-			b = append(appendText(append(b, `,"why":`...), doubtText(doubt)), '}')
+			b = AppendText(append(appendComma(b), `{"key":`...), catalogue[q].Key)
+			b = append(AppendText(append(b, `,"why":`...), doubtText(doubt)), '}')
 		}
 	}
 	return append(b, ']')
@@ -150,48 +147,4 @@ func doubtText(doubt Trust) string {
 		return "above the mapping's plausible range"
 	}
 	return "outside the mapping's plausible range"
-}
-
-// appendKey appends a member's key, with a comma before it if it is not the first.
-func appendKey(b []byte, key string) []byte {
-	return append(appendText(appendComma(b), key), ':')
-}
-
-func appendComma(b []byte) []byte {
-	if last := b[len(b)-1]; last != '{' && last != '[' {
-		b = append(b, ',')
-	}
-	return b
-}
-
-const hexDigits = "0123456789abcdef"
-
-// appendText appends text as a JSON string (RFC 8259, section 7). A byte that
-// is not UTF-8 becomes the replacement character.
-func appendText[T string | []byte](b []byte, text T) []byte {
-	b = append(b, '"')
-	for i := 0; i < len(text); {
-		c := text[i]
-		switch {
-		case c == '"' || c == '\\':
-			b = append(b, '\\', c)
-		case c < 0x20 || c == 0x7F:
-			b = append(b, '\\', 'u', '0', '0', hexDigits[c>>4], hexDigits[c&15])
-		case c < utf8.RuneSelf:
-			b = append(b, c)
-		default:
-			r, size := decodeRune(text, i)
-			b = utf8.AppendRune(b, r)
-			i += size
-			continue
-		}
-		i++
-	}
-	return append(b, '"')
-}
-
-func decodeRune[T string | []byte](text T, at int) (rune, int) {
-	var window [utf8.UTFMax]byte
-	n := copy(window[:], text[at:])
-	return utf8.DecodeRune(window[:n])
 }

@@ -234,7 +234,7 @@ func holdsBankKeys(s *Status) bool {
 func TestTextIsEscaped(t *testing.T) {
 	for c := range 256 {
 		for _, text := range []string{string([]byte{byte(c)}), string(rune(c)), "a" + string([]byte{byte(c)}) + "b", string([]byte{0xC3, byte(c)})} {
-			quoted := appendText(nil, text)
+			quoted := AppendText(nil, text)
 			var got string
 			if err := json.Unmarshal(quoted, &got); err != nil || got != asGo(text) {
 				t.Errorf("%q is written %q, and read %q, %v", text, quoted, got, err)
@@ -254,10 +254,10 @@ func TestTextIsEscaped(t *testing.T) {
 		"\xf4\x90\x80\x80":       "\"\uFFFD\uFFFD\uFFFD\uFFFD\"",
 		"\xe2\x82":               "\"\uFFFD\uFFFD\"", // cut
 	} {
-		if got := string(appendText(nil, text)); got != want {
+		if got := string(AppendText(nil, text)); got != want {
 			t.Errorf("%q is written %s, want %s", text, got, want)
 		}
-		if got := string(appendText(nil, []byte(text))); got != want {
+		if got := string(AppendText(nil, []byte(text))); got != want {
 			t.Errorf("%q as bytes is written %s, want %s", text, got, want)
 		}
 	}

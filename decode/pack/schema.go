@@ -16,7 +16,7 @@ func Schema() []byte {
 		"oneOf": [{"$ref": "#/$defs/pack"}, {"$ref": "#/$defs/bank"}],
 		"$defs": {`)
 	for _, o := range objects {
-		b = o.appendSchema(appendKey(b, o.name))
+		b = o.appendSchema(AppendKey(b, o.name))
 	}
 	b = append(b, "}}\n"...)
 	var indented bytes.Buffer
@@ -27,11 +27,11 @@ func Schema() []byte {
 }
 
 func (o object) appendSchema(b []byte) []byte {
-	b = appendText(append(b, `{"type": "object", "description": `...), o.doc)
+	b = AppendText(append(b, `{"type": "object", "description": `...), o.doc)
 	b = append(b, `, "required": [`...)
 	for _, k := range o.keys() {
 		if k.Always {
-			b = appendText(appendComma(b), k.Key)
+			b = AppendText(appendComma(b), k.Key)
 		}
 	}
 	b = append(b, `], "properties": {`...)
@@ -46,7 +46,7 @@ func (o object) appendSchema(b []byte) []byte {
 
 // appendProperty appends a member whose value is schema with a description.
 func appendProperty(b []byte, key, description, schema string) []byte {
-	b = appendText(append(appendKey(b, key), `{"description": `...), description)
+	b = AppendText(append(AppendKey(b, key), `{"description": `...), description)
 	return append(append(b, ", "...), schema[len("{"):]...)
 }
 
