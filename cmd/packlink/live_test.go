@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -264,5 +265,39 @@ func TestRawFramesShowWhatChanged(t *testing.T) {
 	var s pack.Status
 	if packLines(&s, 80)[1] != "  not heard any more" {
 		t.Error("an unknown pack shows values")
+	}
+}
+
+// TestKilledRecording kills a recording without a warning: what was heard up to
+// a second before is there.
+func TestKilledRecording(t *testing.T) {
+	endpoint, _ := deviceServer(t)
+	path := filepath.Join(t.TempDir(), "line.pcapng")
+	cmd := exec.Command("packlink", "record", "--from", endpoint, "--to", path) // TestMain puts the program in the path
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(2500 * time.Millisecond)
+	if err := cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = cmd.Wait()
+	out, _ := runFor(t, 10*time.Second, "decode", path, "--mapping", "marrowfen-mf16", "--every", "0")
+	if n := strings.Count(out, "\n"); n < 15 { // one exchange in 40 ms, and at least a second on the disk
+		t.Errorf("a recording killed after 2.5 s gives %d records", n)
+	}
+}
+
+// TestDissectorReadsLine lets tshark find the Modbus frames in a recording of a
+// serial line.
+func TestDissectorReadsLine(t *testing.T) {
+	needPeer(t, "tshark")
+	endpoint, _ := deviceServer(t)
+	path := filepath.Join(t.TempDir(), "line.pcapng")
+	runFor(t, time.Second, "record", "--from", endpoint, "--to", path)
+	questions := tshark(t, "-r", path, "-d", "rtacser.data,mbrtu", "-o", "mbrtu.crc_verification:TRUE",
+		"-Y", "modbus.func_code == 3 && modbus.reference_num == 0 && modbus.word_cnt == 40", "-T", "fields", "-e", "frame.number")
+	if len(strings.Fields(questions)) < 5 {
+		t.Errorf("tshark finds the questions in frames %q", questions)
 	}
 }

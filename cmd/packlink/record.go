@@ -23,7 +23,8 @@ var recordVerb = verb{
 Listens to a bus and writes what goes by to a pcapng file, until it is stopped.
 Nothing is transmitted. What was heard is brought to the disk each second, so that
 a power cut takes the last second at most, and never the file. A file that is
-there is not written over.`,
+there is not written over. With --rotate-size or --rotate-every it writes
+bench-0001.pcapng, bench-0002.pcapng and so on.`,
 	example: `  packlink record --from can:can0 --to bench.pcapng
   packlink record --from serial:/dev/ttyUSB0?baud=9600 --to line.pcapng --rotate-every 24h
 `,

@@ -21,8 +21,8 @@ type Rotation struct {
 // blockRoom is more than the block of any CAN frame has.
 const blockRoom = 256
 
-// Recorder writes frames to a file, and to further ones when its rotation says
-// so: bench.pcapng, bench-0002.pcapng and so on. It never writes over a file that
+// Recorder writes frames to a file such as bench.pcapng; with a rotation, to
+// bench-0001.pcapng, bench-0002.pcapng and so on. It never writes over a file that
 // is there. It may be used by several goroutines.
 type Recorder struct {
 	mu       sync.Mutex
@@ -65,7 +65,7 @@ func (r *Recorder) next() error {
 
 // name is the path of the file that is being written.
 func (r *Recorder) name() string {
-	if r.number == 1 {
+	if r.rotation == (Rotation{}) {
 		return r.path
 	}
 	ending := filepath.Ext(r.path)

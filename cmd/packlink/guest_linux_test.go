@@ -1,0 +1,127 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"packlink/transport/canbus/guest/job"
+)
+
+// needGuest skips a test that needs a kernel with vcan0. In the guest that
+// .ci/run boots it never does.
+func needGuest(t *testing.T) {
+	t.Helper()
+	if os.Getenv(job.Marker) == "" {
+		t.Skip("needs a kernel with vcan0: see transport/canbus/guest")
+	}
+}
+
+// candump lets can-utils, an independent peer, write down what it sees on
+// vcan0 until the function that it returns is called: the frames as
+// "ID#DATA".
+func candump(t *testing.T) (seen func() []string) {
+	t.Helper()
+	cmd := exec.Command("candump", "-L", "vcan0")
+	var out bytes.Buffer
+	cmd.Stdout = &out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(300 * time.Millisecond)
+	return func() (frames []string) {
+		time.Sleep(300 * time.Millisecond)
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+		for _, line := range strings.Split(strings.TrimSpace(out.String()), "\n") {
+			if fields := strings.Fields(line); len(fields) >= 3 {
+				frames = append(frames, fields[2])
+			}
+		}
+		return frames
+	}
+}
+
+var benchFrames = []string{"351#34029001D007C001", "355#5F006300", "356#9A1499FDE900", "18FF4001#94147CFF6E03E303"}
+
+// cansend lets can-utils put the frames on vcan0, round by round.
+func cansend(t *testing.T, rounds int) {
+	t.Helper()
+	for range rounds {
+		for _, frame := range benchFrames {
+			if out, err := exec.Command("cansend", "vcan0", frame).CombinedOutput(); err != nil {
+				t.Errorf("cansend: %v: %s", err, out)
+			}
+		}
+	}
+}
+
+// TestGuestListenRecordBridge listens, records and bridges beside candump: all
+// see the same, and nothing is sent by any of them.
+func TestGuestListenRecordBridge(t *testing.T) {
+	needGuest(t)
+	folder := writeFiles(t, map[string]string{"bridge.yaml": `
+sources: [{name: rack, from: "can:vcan0", mapping: storage-can-35x}]
+outputs: [{to: "stdout:?every=500ms"}]
+`})
+	recording := filepath.Join(folder, "bus.pcapng")
+	seen := candump(t)
+	go func() {
+		time.Sleep(time.Second)
+		cansend(t, 10)
+	}()
+	results := make(chan [2]string, 3)
+	for i, args := range [][]string{
+		{"listen", "--from", "can:vcan0", "--mapping", "storage-can-35x", "--every", "500ms"},
+		{"record", "--from", "can:vcan0", "--to", recording},
+		{"bridge", filepath.Join(folder, "bridge.yaml")},
+	} {
+		go func() {
+			out, log := runFor(t, 6*time.Second, args...)
+			results <- [2]string{fmt.Sprint(i), out + log}
+		}()
+	}
+	for range 3 {
+		r := <-results
+		if r[0] != "1" && !strings.Contains(r[1], `"voltage_v":52.74,"current_a":-61.5`) {
+			t.Errorf("verb %s shows %s", r[0], r[1])
+		}
+	}
+	frames := seen()
+	if want := 10 * len(benchFrames); len(frames) != want {
+		t.Errorf("candump saw %d frames, and %d were sent by cansend: somebody else sent, or it was late", len(frames), want)
+	}
+	out, log := runFor(t, 10*time.Second, "decode", recording, "--mapping", "storage-can-35x", "--every", "0")
+	if !strings.Contains(log, "40 frames, 30 decoded, 10 unknown") || strings.Count(out, "\n") != 30 {
+		t.Errorf("the recording gives %s", log)
+	}
+}
+
+// TestGuestReplay plays a capture onto vcan0, and candump sees it.
+func TestGuestReplay(t *testing.T) {
+	needGuest(t)
+	var log strings.Builder
+	for i, frame := range benchFrames {
+		fmt.Fprintf(&log, "(%d.%06d) can0 %s\n", 1780000000, 1000*i, frame)
+	}
+	folder := writeFiles(t, map[string]string{"bench.log": log.String()})
+	seen := candump(t)
+	_, said := runFor(t, 10*time.Second, "replay", filepath.Join(folder, "bench.log"), "--to", "can:vcan0")
+	if frames := seen(); strings.Join(frames, " ") != strings.Join(benchFrames, " ") {
+		t.Errorf("candump saw %v, want %v: %s", frames, benchFrames, said)
+	}
+}
+
+// TestGuestAdapters lists vcan0.
+func TestGuestAdapters(t *testing.T) {
+	needGuest(t)
+	out, _ := runFor(t, 10*time.Second, "adapters")
+	if !strings.Contains(out, "can:vcan0") || !strings.Contains(out, "up") {
+		t.Errorf("adapters shows %s", out)
+	}
+}
