@@ -44,7 +44,7 @@ func Listen(e transport.Endpoint, notify func(Event)) (Listener, error) {
 	case "slcan":
 		return listenAdapter(e, quietly(notify))
 	}
-	return nil, fmt.Errorf("endpoint %q: not a CAN bus, expected can: or slcan:", e)
+	return nil, fmt.Errorf("endpoint %q: not a CAN bus, which begins with can: or slcan: instead", e)
 }
 
 // Open opens the bus at a "can:" or "slcan:" endpoint for hearing and sending.
@@ -56,7 +56,7 @@ func Open(e transport.Endpoint, notify func(Event)) (Bus, error) {
 	case "slcan":
 		return openAdapter(e, quietly(notify))
 	}
-	return nil, fmt.Errorf("endpoint %q: not a CAN bus, expected can: or slcan:", e)
+	return nil, fmt.Errorf("endpoint %q: not a CAN bus, which begins with can: or slcan: instead", e)
 }
 
 func quietly(notify func(Event)) func(Event) {

@@ -21,21 +21,36 @@ const (
 	feederMarker = "PACKLINK_FEEDER"
 )
 
-// TestFeeder is no test: it is the other process of TestCostOfASaturatedBus. It
+// A test binary that finds the marker is the other process of a cost test: it
 // writes frames to descriptor 3 as a saturated bus would.
-func TestFeeder(t *testing.T) {
-	seconds, err := time.ParseDuration(os.Getenv(feederMarker))
+func init() {
+	length, err := time.ParseDuration(os.Getenv(feederMarker))
 	if err != nil {
-		t.Skip("this is the other process of TestCostOfASaturatedBus")
+		return
 	}
-	feed(t, 3, int(seconds.Seconds()*saturated))
+	if err := feed(3, int(length.Seconds()*saturated)); err != nil {
+		panic(err)
+	}
+	os.Exit(0)
+}
+
+// startFeeder lets another process write frames to an open file.
+func startFeeder(t testing.TB, length time.Duration, to *os.File) {
+	t.Helper()
+	feeder := exec.Command(os.Args[0])
+	feeder.Env = append(os.Environ(), feederMarker+"="+length.String())
+	feeder.ExtraFiles = []*os.File{to}
+	if err := feeder.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { feeder.Wait() })
 }
 
 // feed writes n frames, each at its time.
-func feed(t testing.TB, fd, n int) {
+func feed(fd, n int) error {
 	var start unix.Timespec
 	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &start); err != nil {
-		t.Fatal(err)
+		return err
 	}
 	var frame [classicSize]byte
 	frame[lengthAt] = 8
@@ -46,9 +61,10 @@ func feed(t testing.TB, fd, n int) {
 		for unix.ClockNanosleep(unix.CLOCK_MONOTONIC, unix.TIMER_ABSTIME, &at, nil) == unix.EINTR {
 		}
 		if _, err := unix.Write(fd, frame[:]); err != nil {
-			t.Fatal(err)
+			return err
 		}
 	}
+	return nil
 }
 
 // TestCostOfASaturatedBus reads a saturated bus that another process feeds, and
@@ -62,13 +78,7 @@ func TestCostOfASaturatedBus(t *testing.T) {
 		}
 	}
 	s, other := pairedSocket(t)
-	feeder := exec.Command(os.Args[0], "-test.run=^TestFeeder$")
-	feeder.Env = append(os.Environ(), feederMarker+"="+length.String())
-	feeder.ExtraFiles = []*os.File{other}
-	if err := feeder.Start(); err != nil {
-		t.Fatal(err)
-	}
-	defer feeder.Wait()
+	startFeeder(t, length, other)
 	readSaturated(t, s, int(length.Seconds()*saturated))
 }
 

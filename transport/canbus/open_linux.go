@@ -12,7 +12,11 @@ import (
 )
 
 func listenSocket(e transport.Endpoint, notify func(Event)) (Listener, error) {
-	return dial(e, false, notify)
+	s, err := dial(e, false, notify)
+	if err != nil {
+		return nil, err
+	}
+	return s, nil
 }
 
 func openSocket(e transport.Endpoint, notify func(Event)) (Bus, error) {

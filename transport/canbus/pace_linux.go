@@ -11,15 +11,19 @@ import (
 // one costs that lets a few frames gather. nap is how long they may: it is what
 // a frame may be late by. They get their time stamps before.
 const (
-	nap        = 800 * time.Microsecond
-	yieldEvery = 8
-	busyStep   = 250 * time.Microsecond // a bus with a frame per step or more is busy
+	nap      = 800 * time.Microsecond
+	busyStep = 250 * time.Microsecond // a bus with a frame per step or more is busy
 )
+
+// yieldEvery is after how many naps to let go of the processor for a moment. Go's
+// scheduler takes it away from a goroutine that has been in system calls for 10 ms
+// and did not, and that costs more than the nap.
+const yieldEvery = 8
 
 // pace tells whether frames come so fast that napping pays.
 type pace struct {
 	busy   bool
-	naps   uint
+	naps   uint  // naps taken
 	newest int64 // time of the newest frame, in nanoseconds
 }
 

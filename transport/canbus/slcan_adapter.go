@@ -31,7 +31,11 @@ type adapter struct {
 }
 
 func listenAdapter(e transport.Endpoint, notify func(Event)) (Listener, error) {
-	return dialAdapter(e, false, notify)
+	a, err := dialAdapter(e, false, notify)
+	if err != nil {
+		return nil, err
+	}
+	return a, nil
 }
 
 func openAdapter(e transport.Endpoint, notify func(Event)) (Bus, error) {

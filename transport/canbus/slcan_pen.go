@@ -15,9 +15,12 @@ type pen struct {
 	port    serial.Port
 	lines   chan []byte
 	results chan error
-	mu      sync.Mutex
-	owed    bool // a write has not ended yet
-	closed  bool
+
+	mu     sync.Mutex
+	line   []byte      // what is being written
+	timer  *time.Timer // for the patience
+	owed   bool        // a write has not ended yet
+	closed bool
 }
 
 // writePatience is how long a line of some 30 bytes may take: at 9600 baud it
@@ -27,7 +30,7 @@ const writePatience = time.Second
 var errStuck = errors.New("the adapter takes no more bytes")
 
 func newPen(port serial.Port) *pen {
-	p := &pen{port: port, lines: make(chan []byte), results: make(chan error, 1)}
+	p := &pen{port: port, lines: make(chan []byte), results: make(chan error, 1), timer: time.NewTimer(writePatience)}
 	go p.run()
 	return p
 }
@@ -53,15 +56,15 @@ func (p *pen) write(line []byte) error {
 	if p.owed && !p.settle(0) {
 		return errStuck
 	}
-	p.lines <- append([]byte(nil), line...)
+	p.line = append(p.line[:0], line...)
+	p.lines <- p.line
 	p.owed = true
-	timer := time.NewTimer(writePatience)
-	defer timer.Stop()
+	p.timer.Reset(writePatience)
 	select {
 	case err := <-p.results:
 		p.owed = false
 		return err
-	case <-timer.C:
+	case <-p.timer.C:
 		return errStuck
 	}
 }

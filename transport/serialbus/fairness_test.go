@@ -2,6 +2,7 @@ package serialbus
 
 import (
 	"slices"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -115,15 +116,16 @@ func watchTurns(t *testing.T, living, dead, count int, every, timeout time.Durat
 // TestNewUnitAnswersAgain: a unit that comes back is asked at its period again.
 func TestUnitComesBack(t *testing.T) {
 	bubble(t, func(t *testing.T) {
-		away := true
+		var away atomic.Bool
+		away.Store(true)
 		bus := startBus(t, "serial:/dev/x", onePlan(), func(b *fakeBus, _ int, frame []byte) {
-			if !away {
+			if !away.Load() {
 				b.link.put(time.Millisecond, answerTo(frame))
 			}
 		})
 		time.Sleep(time.Minute)
 		synctest.Wait()
-		away = false
+		away.Store(false)
 		time.Sleep(31 * time.Second)
 		synctest.Wait()
 		before := len(bus.requests(1))

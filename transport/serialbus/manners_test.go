@@ -3,6 +3,7 @@ package serialbus
 import (
 	"bytes"
 	"errors"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -16,16 +17,17 @@ func TestQuietBeforeRequest(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		plan := onePlan()
 		plan.Units = []byte{1, 2}
-		var last time.Time
+		begun := time.Now()
+		var last atomic.Int64 // when the last byte came, in ns since the beginning
 		bus := startBus(t, "serial:/dev/x?quiet=30ms", plan, func(b *fakeBus, _ int, frame []byte) {
-			if quiet := time.Since(last); quiet < 30*time.Millisecond {
+			if quiet := time.Since(begun) - time.Duration(last.Load()); last.Load() > 0 && quiet < 30*time.Millisecond {
 				t.Errorf("a request %v after the last byte", quiet)
 			}
-			time.AfterFunc(soon, func() { last = time.Now(); b.link.in <- answerTo(frame) })
+			time.AfterFunc(soon, func() { last.Store(int64(time.Since(begun))); b.link.in <- answerTo(frame) })
 		})
 		for i := range 20 { // others talk just before the tick
 			at := time.Duration(i+1)*time.Second - time.Duration(i)*3*time.Millisecond
-			time.AfterFunc(at, func() { last = time.Now(); bus.link.in <- withCRC(9, 3, 0, 0, 0, 1) })
+			time.AfterFunc(at, func() { last.Store(int64(time.Since(begun))); bus.link.in <- withCRC(9, 3, 0, 0, 0, 1) })
 		}
 		time.Sleep(25 * time.Second)
 		synctest.Wait()
@@ -173,8 +175,7 @@ func TestLineLostInExchange(t *testing.T) {
 // TestWriteFails: a line that takes no bytes is given up and opened again.
 func TestWriteFails(t *testing.T) {
 	bubble(t, func(t *testing.T) {
-		var bus *fakeBus
-		bus = startBus(t, "serial:/dev/x", onePlan(), func(b *fakeBus, n int, frame []byte) {
+		bus := startBus(t, "serial:/dev/x", onePlan(), func(b *fakeBus, n int, frame []byte) {
 			if n == 0 {
 				b.link.failing = errors.New("jammed")
 			}

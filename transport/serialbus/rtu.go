@@ -12,12 +12,12 @@ const (
 	exceptionFlag = 0x80
 )
 
-// crc16 is the checksum of MODBUS over Serial Line V1.02, section 6.2.2: preload
-// FFFF, reflected polynomial A001. It is sent low byte first.
-func crc16(data []byte) uint16 {
-	crc := uint16(0xFFFF)
-	for _, b := range data {
-		crc ^= uint16(b)
+// crcTable is the remainder of each byte.
+var crcTable = makeCRCTable()
+
+func makeCRCTable() (table [256]uint16) {
+	for i := range table {
+		crc := uint16(i)
 		for range 8 {
 			low := crc & 1
 			crc >>= 1
@@ -25,6 +25,17 @@ func crc16(data []byte) uint16 {
 				crc ^= 0xA001
 			}
 		}
+		table[i] = crc
+	}
+	return table
+}
+
+// crc16 is the checksum of MODBUS over Serial Line V1.02, section 6.2.2: preload
+// FFFF, reflected polynomial A001. It is sent low byte first.
+func crc16(data []byte) uint16 {
+	crc := uint16(0xFFFF)
+	for _, b := range data {
+		crc = crc>>8 ^ crcTable[byte(crc)^b]
 	}
 	return crc
 }

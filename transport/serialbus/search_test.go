@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -196,14 +197,15 @@ func TestFindingsEndWithTheLine(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		plan := onePlan()
 		plan.Blocks[0].Every = 10 * time.Second
-		missing := 5
+		var missing atomic.Int64
+		missing.Store(5)
 		bus := startBus(t, "serial:/dev/x", plan, func(b *fakeBus, n int, frame []byte) {
-			holes(func(r int) bool { return r >= missing })(b, n, frame)
+			holes(func(r int) bool { return r >= int(missing.Load()) })(b, n, frame)
 		})
 		time.Sleep(10 * time.Second)
 		synctest.Wait()
 		checkSteady(t, bus, [][2]int{{0, 5}})
-		missing = 10
+		missing.Store(10)
 		bus.link.put(0, nil)
 		time.Sleep(10 * time.Second)
 		synctest.Wait()
@@ -218,18 +220,21 @@ func TestFindingsEndWithSilence(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		plan := onePlan()
 		plan.Blocks[0].Every = 10 * time.Second
-		missing, away := 5, false
+		var missing atomic.Int64
+		var away atomic.Bool
+		missing.Store(5)
 		bus := startBus(t, "serial:/dev/x", plan, func(b *fakeBus, n int, frame []byte) {
-			if !away {
-				holes(func(r int) bool { return r >= missing })(b, n, frame)
+			if !away.Load() {
+				holes(func(r int) bool { return r >= int(missing.Load()) })(b, n, frame)
 			}
 		})
 		time.Sleep(15 * time.Second)
 		synctest.Wait()
-		away = true
+		away.Store(true)
 		time.Sleep(time.Minute)
 		synctest.Wait()
-		away, missing = false, 10
+		away.Store(false)
+		missing.Store(10)
 		time.Sleep(time.Minute)
 		synctest.Wait()
 		checkSteady(t, bus, [][2]int{{0, 10}})

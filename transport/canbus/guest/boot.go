@@ -34,13 +34,13 @@ func pack(w io.Writer, p plan, cache, kernelFolder, init string) error {
 	j := job.Job{Commands: p.commands}
 	for _, module := range modules {
 		where := "/modules/" + filepath.Base(module) + ".ko"
-		if files[where], err = modulePath(kernelFolder, module); err != nil {
-			return err
-		}
+		files[where] = modulePath(kernelFolder, module)
 		j.Modules = append(j.Modules, where)
 	}
 	for where, from := range p.files {
-		files[where] = from
+		if from != testdata || isFolder(from) {
+			files[where] = from
+		}
 	}
 	text, err := json.Marshal(j)
 	if err != nil {

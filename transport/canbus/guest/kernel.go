@@ -28,7 +28,35 @@ func kernel(cache string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return unpack(cache, name, func(folder string) error { return carve(folder) })
+	return unpack(cache, name, keepNeeded)
+}
+
+// keepNeeded leaves the kernel and the modules that the guest loads, side by side,
+// of a package that is 400 MB large.
+func keepNeeded(folder string) error {
+	if err := carve(folder); err != nil {
+		return err
+	}
+	for _, module := range modules {
+		found, err := filepath.Glob(filepath.Join(folder, "lib", "modules", "*", "kernel", module+".ko"))
+		if err != nil || len(found) != 1 {
+			return fmt.Errorf("the package has %d modules %s: %w", len(found), module, err)
+		}
+		if err := os.Rename(found[0], modulePath(folder, module)); err != nil {
+			return err
+		}
+	}
+	for _, part := range []string{"boot", "lib", "usr"} {
+		if err := os.RemoveAll(filepath.Join(folder, part)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// modulePath is where keepNeeded puts a module.
+func modulePath(folder, module string) string {
+	return filepath.Join(folder, filepath.Base(module)+".ko")
 }
 
 // kernelPackage is the name of the newest stock kernel.
@@ -111,15 +139,6 @@ func carve(folder string) error {
 		return errors.New("the kernel image holds something else than an ELF file")
 	}
 	return os.WriteFile(filepath.Join(folder, "vmlinux"), elf, 0o644)
-}
-
-// modulePath is where a module lies in an unpacked kernel package.
-func modulePath(folder, module string) (string, error) {
-	found, err := filepath.Glob(filepath.Join(folder, "lib", "modules", "*", "kernel", module+".ko"))
-	if err != nil || len(found) != 1 {
-		return "", fmt.Errorf("%s has %d modules %s: %w", filepath.Base(folder), len(found), module, err)
-	}
-	return found[0], nil
 }
 
 // output runs a program and gives what it wrote; what it wrote on the side of

@@ -14,7 +14,8 @@ import (
 
 const usage = `usage: guest [flags] BINARY [arguments] [-- [flags] BINARY [arguments]]...
   BINARY is a static test binary; several run one after another in one boot
-  -in FOLDER        its working directory, below the root of the repository
+  -in FOLDER        its working directory, below the root of the repository; the current one by default,
+                    whose testdata goes into the guest
   -put HOST[=GUEST] a file or folder to have there; GUEST is below the root too, and as HOST by default
   -env NAME[=VALUE] a variable of its environment; without a value, that of the host`
 
@@ -26,11 +27,11 @@ func main() {
 }
 
 func run(args []string) error {
-	p, err := parse(args)
+	root, folder, err := repository()
 	if err != nil {
 		return err
 	}
-	root, err := repository()
+	p, err := parse(args, folder)
 	if err != nil {
 		return err
 	}
@@ -63,18 +64,20 @@ func buildTree(tree string, p plan, cache, kernelFolder string) error {
 	return errors.Join(pack(file, p, cache, kernelFolder, init), file.Close())
 }
 
-// repository is the folder above that holds go.mod.
-func repository() (string, error) {
-	folder, err := os.Getwd()
+// repository is the folder above that holds go.mod, and where below it the
+// current folder is.
+func repository() (root, folder string, err error) {
+	here, err := os.Getwd()
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
-	for at := folder; ; at = filepath.Dir(at) {
-		if _, err := os.Stat(filepath.Join(at, "go.mod")); err == nil {
-			return at, nil
+	for root = here; ; root = filepath.Dir(root) {
+		if _, err := os.Stat(filepath.Join(root, "go.mod")); err == nil {
+			folder, err = filepath.Rel(root, here)
+			return root, filepath.ToSlash(folder), err
 		}
-		if at == filepath.Dir(at) {
-			return "", fmt.Errorf("%s: no go.mod here nor above: run this inside the repository", folder)
+		if root == filepath.Dir(root) {
+			return "", "", fmt.Errorf("%s: no go.mod here nor above: run this inside the repository", here)
 		}
 	}
 }

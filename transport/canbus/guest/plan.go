@@ -24,15 +24,16 @@ type list []string
 func (l *list) String() string         { return strings.Join(*l, " ") }
 func (l *list) Set(value string) error { *l = append(*l, value); return nil }
 
-// parse reads the command line: one or more commands, separated by "--".
-func parse(args []string) (plan, error) {
+// parse reads the command line: one or more commands, separated by "--". folder is
+// the current one, below the root of the repository.
+func parse(args []string, folder string) (plan, error) {
 	p := plan{files: map[string]string{}}
 	for len(args) > 0 {
 		end := 0
 		for end < len(args) && args[end] != "--" {
 			end++
 		}
-		if err := p.add(args[:end]); err != nil {
+		if err := p.add(args[:end], folder); err != nil {
 			return plan{}, err
 		}
 		args = args[min(end+1, len(args)):]
@@ -44,11 +45,11 @@ func parse(args []string) (plan, error) {
 }
 
 // add reads one command with the flags before it.
-func (p *plan) add(args []string) error {
+func (p *plan) add(args []string, current string) error {
 	flags := flag.NewFlagSet("guest", flag.ContinueOnError)
 	flags.SetOutput(io.Discard)
 	var put, env list
-	folder := flags.String("in", "", "")
+	folder := flags.String("in", current, "")
 	flags.Var(&put, "put", "")
 	flags.Var(&env, "env", "")
 	if err := flags.Parse(args); err != nil {
@@ -66,6 +67,7 @@ func (p *plan) add(args []string) error {
 	}
 	program := fmt.Sprintf("/test/%d-%s", len(p.commands), filepath.Base(flags.Arg(0)))
 	p.files[program] = flags.Arg(0)
+	p.files[path.Join(job.Root, current, testdata)] = testdata
 	p.commands = append(p.commands, job.Command{
 		Folder: path.Join(job.Root, *folder),
 		Args:   append([]string{program}, forGuest(flags.Args()[1:])...),
@@ -73,6 +75,9 @@ func (p *plan) add(args []string) error {
 	})
 	return nil
 }
+
+// testdata is the folder that a test finds beside itself, if it has one.
+const testdata = "testdata"
 
 // forGuest drops the arguments by which go test keeps its books on the host.
 func forGuest(args []string) (kept []string) {
