@@ -232,8 +232,7 @@ type patient struct {
 func (p *patient) Receive(f *transport.Frame) error {
 	for {
 		err := p.Receiver.Receive(f)
-		var problem *capture.Error
-		if err == nil || !errors.As(err, &problem) || !problem.Resumable() {
+		if err == nil || !isResumable(err) {
 			return err
 		}
 		if p.damaged == 0 {
@@ -241,4 +240,10 @@ func (p *patient) Receive(f *transport.Frame) error {
 		}
 		p.damaged++
 	}
+}
+
+// isResumable tells whether a capture can be read on behind an error.
+func isResumable(err error) bool {
+	var problem *capture.Error
+	return errors.As(err, &problem) && problem.Resumable()
 }

@@ -301,3 +301,48 @@ func TestDissectorReadsLine(t *testing.T) {
 		t.Errorf("tshark finds the questions in frames %q", questions)
 	}
 }
+
+// TestRecordThenDecodeIsDecodingLive takes the same bytes of a line into a
+// recording and into a decoder: the recording gives the same records.
+func TestRecordThenDecodeIsDecodingLive(t *testing.T) {
+	endpoint, _ := deviceServer(t)
+	from, err := transport.ParseEndpoint(endpoint)
+	if err != nil {
+		t.Fatal(err)
+	}
+	table, err := library.Compile("marrowfen-mf16")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "line.pcapng")
+	recorder, err := capture.NewRecorder(path, capture.Rotation{}, capture.Bus{Name: from.Address, Medium: transport.Serial})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var live strings.Builder
+	sampler := decode.NewSampler(table, 0, func(int) string { return from.Address }, func(s *pack.Status) error {
+		live.Write(append(s.AppendJSON(nil), '\n'))
+		return nil
+	})
+	ctx, cancel := context.WithCancel(t.Context())
+	time.AfterFunc(time.Second, cancel)
+	r, err := listenTo(ctx, from, func(string) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := receive(ctx, r, func(f *transport.Frame) error {
+		if err := recorder.Send(f); err != nil {
+			return err
+		}
+		return sampler.Frame(f)
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if err := recorder.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again, _ := runFor(t, 10*time.Second, "decode", path, "--mapping", "marrowfen-mf16", "--every", "0")
+	if live.Len() == 0 || again != live.String() {
+		t.Errorf("live\n%s\nfrom the recording\n%s", live.String(), again)
+	}
+}

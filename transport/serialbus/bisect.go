@@ -7,8 +7,8 @@ import (
 
 // refuse takes note that the unit refuses a piece because of its registers. A
 // piece that can be cut is asked for in two halves from now on; one that was
-// joined, in the parts that are known to be readable; a single register, or a
-// part of a joined piece, is not asked for any more.
+// joined, in the parts that were answered, which are not joined again; a single
+// register is not asked for any more.
 func (b *block) refuse(p *piece, exception byte, now time.Time) {
 	b.searching = true
 	var instead []*piece
@@ -17,7 +17,7 @@ func (b *block) refuse(p *piece, exception byte, now time.Time) {
 		for _, part := range p.parts {
 			instead = append(instead, p.part(part, true, now))
 		}
-	case p.Count > 1 && !p.settled:
+	case p.Count > 1:
 		half := p.Count / 2
 		instead = append(instead,
 			p.part(Registers{p.Function, p.From, half}, false, now),

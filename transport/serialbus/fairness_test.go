@@ -165,6 +165,23 @@ func TestBusyLineSkipsTurns(t *testing.T) {
 	})
 }
 
+// TestBusyLineIsShared: on a line that is too slow for all, each unit gets its share.
+func TestBusyLineIsShared(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		plan := onePlan()
+		plan.Units, plan.Blocks[0].Every = []byte{1, 2, 3}, 20*time.Millisecond
+		bus := startBus(t, "serial:/dev/x", plan, soundReply(50*time.Millisecond))
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		all := len(bus.requests(0))
+		for _, unit := range plan.Units {
+			if n := len(bus.requests(unit)); n < all/3-1 {
+				t.Errorf("unit %d got %d of %d requests", unit, n, all)
+			}
+		}
+	})
+}
+
 func TestLongBlockIsCut(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		plan := onePlan()

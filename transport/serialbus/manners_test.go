@@ -145,6 +145,35 @@ func TestEveryByteIsHandedOver(t *testing.T) {
 	})
 }
 
+// TestRuinedAnswerEndsTheWait: after a whole answer with a wrong CRC nothing else is
+// to be expected, so the repetition does not wait for the time-out of a second.
+func TestRuinedAnswerEndsTheWait(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		bus := startBus(t, "serial:/dev/x", onePlan(), func(b *fakeBus, n int, frame []byte) { b.link.put(soon, flip(answerTo(frame), 5)) })
+		time.Sleep(900 * time.Millisecond)
+		synctest.Wait()
+		asked := bus.requests(1)
+		if len(asked) != 3 || asked[1].at != soon+holdBack+firstRetry || asked[2].at-asked[1].at != soon+holdBack+2*firstRetry {
+			t.Errorf("got %v", asked)
+		}
+	})
+}
+
+// TestAnswerMayEndAfterTheTimeout: the time-out is for its beginning.
+func TestAnswerMayEndAfterTheTimeout(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		bus := startBus(t, "serial:/dev/x?baud=1200", onePlan(), func(b *fakeBus, n int, frame []byte) {
+			b.link.put(900*time.Millisecond, answerTo(frame)[:10])
+			b.link.put(1200*time.Millisecond, answerTo(frame)[10:])
+		})
+		time.Sleep(1300 * time.Millisecond)
+		synctest.Wait()
+		if bus.outcome(1, Answered) != 1 {
+			t.Errorf("got %+v", bus.poller.Counts())
+		}
+	})
+}
+
 // TestLineLostInExchange: the request counts as interrupted, the first frame after
 // it says that something is missing.
 func TestLineLostInExchange(t *testing.T) {

@@ -71,8 +71,7 @@ func (p *Poller) present(u *unit, now time.Time) {
 	}
 	u.silent = false
 	p.say(EventAnswering, u.id, "answers again")
-	if u.found {
-		u.found = false
+	if u.refuses() {
 		u.blocks = schedule(&p.plan, p.how.registers, now)[p.turn].blocks
 	}
 }
@@ -90,7 +89,6 @@ func (p *Poller) refused(u *unit, code byte, now time.Time) {
 		p.search(u, p.block)
 	case askNever:
 		p.block.abandon(p.piece, code)
-		u.found = true
 		p.sayUnreadable(u, refusedRegisters{p.piece.Registers, code})
 	}
 	p.present(u, now)
@@ -102,7 +100,6 @@ func (p *Poller) search(u *unit, b *block) {
 		return
 	}
 	for _, r := range b.unreadable {
-		u.found = true
 		p.sayUnreadable(u, r)
 	}
 }

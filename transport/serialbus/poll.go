@@ -192,7 +192,7 @@ func (p *Poller) comeBack() {
 	now := time.Now()
 	for i, u := range schedule(&p.plan, p.how.registers, now) {
 		p.units[i].blocks, p.units[i].rest = u.blocks, time.Time{}
-		p.units[i].misses, p.units[i].found = 0, false
+		p.units[i].misses = 0
 	}
 	clear(p.reported)
 	p.ready, p.lost, p.mute = now, true, 0

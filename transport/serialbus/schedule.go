@@ -1,6 +1,9 @@
 package serialbus
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Registers are neighbouring registers of one table.
 type Registers struct {
@@ -18,7 +21,7 @@ type piece struct {
 	tries   int         // repetitions of the present turn
 	proven  bool        // it was answered
 	parts   []Registers // of a joined piece: what it was joined from
-	settled bool        // it is not cut any more
+	settled bool        // it is not joined any more
 }
 
 // advance makes the piece wait for its next tick after an instant, and returns
@@ -56,9 +59,13 @@ type unit struct {
 	misses int       // turns in a row without an answer
 	silent bool
 	slow   bool // it was reported to be too slow
-	found  bool // something was found out about its registers
 	last   question
 	counts UnitCounts
+}
+
+// refuses tells whether some registers are not asked for.
+func (u *unit) refuses() bool {
+	return slices.ContainsFunc(u.blocks, func(b *block) bool { return len(b.unreadable) > 0 })
 }
 
 // cut divides a plan's block into requests of at most so many registers.

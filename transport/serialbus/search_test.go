@@ -142,8 +142,10 @@ func TestJoinedPieceRefused(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		plan := onePlan()
 		plan.Blocks[0].Count, plan.Blocks[0].Every = 100, 10*time.Second
+		var most atomic.Int64
+		most.Store(40)
 		bus := startBus(t, "serial:/dev/x?baud=115200", plan, func(b *fakeBus, _ int, frame []byte) {
-			if (asking{frame: frame}).count() > 40 {
+			if (asking{frame: frame}).count() > int(most.Load()) {
 				b.link.put(time.Millisecond, refusal(frame, 2))
 				return
 			}
@@ -152,6 +154,10 @@ func TestJoinedPieceRefused(t *testing.T) {
 		time.Sleep(25 * time.Second)
 		synctest.Wait()
 		checkSteady(t, bus, [][2]int{{0, 25}, {25, 25}, {50, 25}, {75, 25}})
+		most.Store(15)
+		time.Sleep(25 * time.Second)
+		synctest.Wait()
+		checkSteady(t, bus, [][2]int{{0, 12}, {12, 13}, {25, 12}, {37, 13}, {50, 12}, {62, 13}, {75, 12}, {87, 13}})
 		if got := bus.poller.Counts().Units[0].Unreadable; got != nil {
 			t.Errorf("unreadable: %v, want none", got)
 		}
