@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -135,6 +136,7 @@ func (l planLoader) source(n *document.Node) (s sourcePlan) {
 	if s.from.Scheme == "" || s.table == nil {
 		return s
 	}
+	l.units(o, &s)
 	if s.poll && len(s.units) == 0 {
 		l.Report(n, document.RuleMissingKey, "a source that polls needs \"addresses\", the units to ask, such as [1, 2]")
 	}
@@ -145,6 +147,22 @@ func (l planLoader) source(n *document.Node) (s sourcePlan) {
 		l.Report(from, ruleEndpoint, "%v", err)
 	}
 	return s
+}
+
+// units checks the units to ask.
+func (l planLoader) units(o *document.Object, s *sourcePlan) {
+	n := o.Node.Get("addresses")
+	if n != nil && !s.poll {
+		l.Report(n, ruleEndpoint, "addresses are for a source that polls: say poll: true, which transmits")
+	}
+	for i, unit := range s.units {
+		if slices.Contains(s.units[:i], unit) {
+			l.Report(n, ruleTwice, "unit %d stands twice", unit)
+		}
+		if bus := s.table.Bus.Registers; bus != nil && !bus.HasUnit(int(unit)) {
+			l.Report(n, ruleEndpoint, "mapping %s has units %d to %d, and not %d", s.table.Name, bus.Units[0], bus.Units[1], unit)
+		}
+	}
 }
 
 func (l planLoader) output(n *document.Node) (p outputPlan) {

@@ -135,7 +135,7 @@ func (s *source) run(ctx context.Context, log io.Writer) {
 			return
 		case err.Error() != failed:
 			failed = err.Error()
-			fmt.Fprintf(log, "source %s: %v; trying again\n", s.plan.name, err)
+			fmt.Fprintf(log, "source %s is tried again: %v\n", s.plan.name, err)
 		}
 		select {
 		case <-ctx.Done():
@@ -184,16 +184,19 @@ func (s *source) take(f *transport.Frame) {
 		s.decoders = append(s.decoders, decode.NewDecoder(s.plan.table, name))
 	}
 	s.decoders[f.Channel].Decode(f)
-	s.heard = f.Time
+	if f.Direction != transport.Sent {
+		s.heard = f.Time
+	}
 }
 
 // statuses appends the status of each of the source's packs at an instant, and
-// returns how the source is doing.
+// returns how the source is doing. A unit that is asked and was never heard is a
+// pack too, of which nothing is known.
 func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.SourceHealth) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	health := feed.SourceHealth{Source: s.plan.name, Heard: s.heard}
-	heard, fresh := 0, 0
+	heard, fresh, start := 0, 0, len(packs)
 	for _, d := range s.decoders {
 		for i := range d.Packs() {
 			packs = append(packs, pack.Status{})
@@ -201,6 +204,12 @@ func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.S
 			if d.Status(i, now, &packs[len(packs)-1]) {
 				fresh++
 			}
+		}
+	}
+	for _, unit := range s.plan.units {
+		if !slices.ContainsFunc(packs[start:], func(p pack.Status) bool { return p.Address == uint32(unit) }) {
+			heard++
+			packs = append(packs, pack.Status{Now: now, Source: s.plan.name, Mapping: s.plan.table.Name, Address: uint32(unit), HasAddress: true})
 		}
 	}
 	health.Fresh = heard > 0 && fresh == heard

@@ -195,7 +195,7 @@ func TestSourceIsTriedAgain(t *testing.T) {
 	if packs, _ := s.statuses(nil, time.Now().UnixNano()); tries != 2 || len(packs) != 1 {
 		t.Errorf("%d tries, %d packs", tries, len(packs))
 	}
-	if strings.Count(log.String(), "trying again") != 1 {
+	if strings.Count(log.String(), "is tried again") != 1 {
 		t.Errorf("log: %s", log.String())
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -60,6 +62,9 @@ func (j *listenJob) run(ctx context.Context, args []string, s *streams) error {
 	if j.mapping != "" {
 		if table, err = soundMapping(j.mapping); err != nil {
 			return err
+		}
+		if !slices.Contains(busOf(table), from.Scheme) {
+			return usageError{fmt.Errorf("listen: %s: a bus of mapping %s begins with %s", from, table.Name, strings.Join(busOf(table), ":, ")+":")}
 		}
 	}
 	ctx, cancel := context.WithCancel(ctx)
@@ -174,9 +179,8 @@ func (h *hearing) writeLines(s *streams, now int64) error {
 	} else {
 		var status pack.Status
 		for i := range h.decoder.Packs() {
-			if h.decoder.Status(i, now, &status) {
-				h.line = append(status.AppendJSON(h.line), '\n')
-			}
+			h.decoder.Status(i, now, &status) // of a silent pack it says what is overdue, and forbids
+			h.line = append(status.AppendJSON(h.line), '\n')
 		}
 	}
 	_, err := s.out.Write(h.line)

@@ -117,14 +117,14 @@ func packLines(s *pack.Status, width int) (lines []string) {
 	if !s.Fresh {
 		return append(lines, "  not heard any more")
 	}
+	lines = append(lines, "  alarms    "+alarmText(s))
 	for _, row := range screenRows {
 		if text := rowText(s, row.quantities); text != "" {
 			lines = append(lines, fmt.Sprintf("  %-9s %s", row.name, text))
 		}
 	}
 	lines = append(lines, listLines(s, pack.Cells, "cells", width)...)
-	lines = append(lines, listLines(s, pack.Temps, "sensors", width)...)
-	return append(lines, "  alarms    "+alarmText(s))
+	return append(lines, listLines(s, pack.Temps, "sensors", width)...)
 }
 
 // screenRows are the rows of a pack's table.

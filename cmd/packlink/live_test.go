@@ -190,19 +190,20 @@ func TestBridgePolls(t *testing.T) {
 			if _, err := c.Read(question); err != nil {
 				return
 			}
-			if bytes.Equal(question, rtu(1, 3, 0, 0, 0, 40)) {
+			switch {
+			case bytes.Equal(question, rtu(1, 3, 0, 0, 0, 40)):
 				_, _ = c.Write(answer)
-			} else {
+			case question[0] == 1:
 				_, _ = c.Write(rtu(1, 0x83, 2))
 			}
 		}
 	}()
 	folder := writeFiles(t, map[string]string{"bridge.yaml": `
-sources: [{name: shed, from: "tcp:` + listener.Addr().String() + `", mapping: marrowfen-mf16, poll: true, addresses: [1]}]
+sources: [{name: shed, from: "tcp:` + listener.Addr().String() + `", mapping: marrowfen-mf16, poll: true, addresses: [1, 3]}]
 outputs: [{to: "stdout:?every=300ms"}]
 `})
 	out, log := runFor(t, 2*time.Second, "bridge", filepath.Join(folder, "bridge.yaml"))
-	if !strings.Contains(out, `"source":"shed","address":1`) || !strings.Contains(out, `"voltage_v":52.94`) {
+	if !strings.Contains(out, `"source":"shed","address":1`) || !strings.Contains(out, `"voltage_v":52.94`) || !strings.Contains(out, `"packs":2,"packs_fresh":1`) {
 		t.Errorf("the bridge shows %s and says %s", out, log)
 	}
 }
@@ -265,6 +266,24 @@ func TestRawFramesShowWhatChanged(t *testing.T) {
 	var s pack.Status
 	if packLines(&s, 80)[1] != "  not heard any more" {
 		t.Error("an unknown pack shows values")
+	}
+}
+
+// TestListenSaysThatAPackIsSilent wants a record that forbids after the pack's
+// time-outs, in a pipe too.
+func TestListenSaysThatAPackIsSilent(t *testing.T) {
+	table, err := library.Compile("storage-can-35x")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := &hearing{endpoint: "can:can0", raw: newRawFrames(), decoder: decode.NewDecoder(table, "can0")}
+	_ = h.take(&transport.Frame{Time: 1e18, Medium: transport.CAN, ID: 0x35C, Data: []byte{0xC0, 0}})
+	var out strings.Builder
+	if err := h.writeLines(&streams{&out, &out}, 1e18+4e9); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(out.String(), `"charge_allowed":false,"discharge_allowed":false,"stale":["charge_allowed"`) {
+		t.Errorf("four seconds later: %s", out.String())
 	}
 }
 
@@ -344,5 +363,16 @@ func TestRecordThenDecodeIsDecodingLive(t *testing.T) {
 	again, _ := runFor(t, 10*time.Second, "decode", path, "--mapping", "marrowfen-mf16", "--every", "0")
 	if live.Len() == 0 || again != live.String() {
 		t.Errorf("live\n%s\nfrom the recording\n%s", live.String(), again)
+	}
+}
+
+// TestReplayOfAnotherBus fails instead of sending nothing.
+func TestReplayOfAnotherBus(t *testing.T) {
+	endpoint, _ := deviceServer(t)
+	folder := writeFiles(t, map[string]string{"can.log": shortLog})
+	var out, log strings.Builder
+	code := run(t.Context(), []string{"replay", filepath.Join(folder, "can.log"), "--to", endpoint, "--speed", "max"}, &streams{&out, &log})
+	if code != exitFailed || !strings.Contains(log.String(), "holds no frames of that bus") {
+		t.Errorf("exit code %d: %s", code, log.String())
 	}
 }

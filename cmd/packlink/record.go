@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"strconv"
 	"strings"
 	"time"
@@ -52,6 +53,8 @@ func (j *recordJob) run(ctx context.Context, args []string, s *streams) error {
 		return &hinted{usageError{errors.New("record: --from and --to must be given")}, "packlink record --from can:can0 --to bench.pcapng"}
 	case j.rotation.Time < 0:
 		return usageError{fmt.Errorf("record: --rotate-every %v is negative", j.rotation.Time)}
+	case !strings.HasSuffix(j.to, ".pcapng"):
+		return usageError{fmt.Errorf("record: --to %s: a recording is a pcapng file, so its name ends in .pcapng", j.to)}
 	}
 	var err error
 	if j.rotation.Size, err = parseSize(j.size); err != nil {
@@ -74,6 +77,9 @@ func (j *recordJob) run(ctx context.Context, args []string, s *streams) error {
 		medium = transport.CAN
 	}
 	out, err := capture.NewRecorder(j.to, j.rotation, capture.Bus{Name: from.Address, Medium: medium})
+	if errors.Is(err, fs.ErrExist) {
+		return &hinted{fmt.Errorf("record: a recording is never written over: %w", err), "packlink record --from " + j.from + " --to " + time.Now().UTC().Format("20060102-150405") + ".pcapng"}
+	}
 	if err != nil {
 		return err
 	}
@@ -105,6 +111,9 @@ func (j *recordJob) record(ctx context.Context, r transport.Receiver, out *captu
 	err := receive(ctx, r, out.Send)
 	if cause := context.Cause(ctx); err == nil && cause != nil && !errors.Is(cause, context.Canceled) {
 		err = cause
+	}
+	if isTerminal(s.log) {
+		fmt.Fprintln(s.log) // behind the progress
 	}
 	frames, bytes, path := out.Progress()
 	if closed := out.Close(); err == nil {

@@ -120,8 +120,11 @@ func play(ctx context.Context, r transport.Receiver, out transport.Sender, mediu
 		err = closed
 	}
 	fmt.Fprintf(s.log, "%s sent, %d left out\n", counted(sent, "frame"), left+in.damaged)
-	if errors.Is(err, context.Canceled) {
+	switch {
+	case errors.Is(err, context.Canceled):
 		return nil
+	case err == nil && sent == 0:
+		return fmt.Errorf("nothing of the capture can be sent %s: it holds no frames of that bus (%s)", what, medium)
 	}
 	return withHint(err)
 }

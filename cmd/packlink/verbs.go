@@ -64,7 +64,7 @@ func writeOverview(w io.Writer) {
 
 // help shows the overview, or what a verb does.
 func help(args []string, s *streams) error {
-	if len(args) == 0 {
+	if len(args) == 0 || args[0] == "help" {
 		writeOverview(s.out)
 		return nil
 	}

@@ -46,7 +46,7 @@ type Health struct {
 	TxErrors     uint16 // the controller's transmit error counter
 	RxErrors     uint16 // the controller's receive error counter
 	ErrorReports uint64 // errors that the controller reported
-	Dropped      uint64 // frames that came in and were lost before they were read
+	Dropped      uint64 // frames that found no room in the queue of this listener
 	Overruns     uint64 // reports that a controller or adapter lost an unknown number of frames
 	Damaged      uint64 // serial-line CAN: lines that hold no frame
 	Refused      uint64 // serial-line CAN: commands that the adapter refused

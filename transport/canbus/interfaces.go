@@ -7,6 +7,7 @@ type Interface struct {
 	Name            string
 	Kind            string // of its driver's rtnetlink family: "can", "vcan", "slcan", ...; empty if the kernel does not say
 	Index           int    // the kernel's number for it
+	RxDropped       uint64 // frames that came in and that the kernel dropped before any program could have them
 	Up              bool
 	FD              bool  // it can carry CAN FD frames
 	ListenOnly      bool  // its controller does not even acknowledge

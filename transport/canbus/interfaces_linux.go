@@ -57,11 +57,22 @@ func parseLink(kind uint16, b []byte) (i Interface, ok bool) {
 			i.Name = text(value)
 		case unix.IFLA_MTU:
 			i.FD = len(value) >= 4 && binary.NativeEndian.Uint32(value) >= fdSize
+		case unix.IFLA_STATS64:
+			i.RxDropped = rxDropped(value)
 		case unix.IFLA_LINKINFO:
 			attributes(value, i.readInfo)
 		}
 	})
 	return i, true
+}
+
+// rxDropped reads the seventh number of struct rtnl_link_stats64.
+func rxDropped(value []byte) uint64 {
+	const at = 6 * 8
+	if len(value) < at+8 {
+		return 0
+	}
+	return binary.NativeEndian.Uint64(value[at:])
 }
 
 // attributes visits the attributes in b: a length, a kind and a value, padded to

@@ -41,12 +41,15 @@ func controllerLink() []byte {
 		attribute(canDataBitTiming, words(2_000_000, 0, 0, 0, 0, 0, 0, 0)))
 	info := attribute(unix.IFLA_LINKINFO|unix.NLA_F_NESTED, attribute(unix.IFLA_INFO_KIND, []byte("can\x00")), data,
 		attribute(unix.IFLA_INFO_XSTATS, words(11, 12, 13, 14, 15, 16)))
+	counts := attribute(unix.IFLA_STATS64, words(make([]uint32, 12)...), words(0, 0), make([]byte, 80))
+	binary.NativeEndian.PutUint64(counts[4+6*8:], 9)
+	head = append(head, counts...)
 	return append(append(append(head, attribute(unix.IFLA_IFNAME, []byte("can0\x00"))...), attribute(unix.IFLA_MTU, words(72))...), info...)
 }
 
 func TestParseLink(t *testing.T) {
 	want := Interface{
-		Name: "can0", Kind: "can", Index: 7, Up: true, FD: true, ListenOnly: true, State: Passive, BitRate: 500_000, DataBitRate: 2_000_000,
+		Name: "can0", Kind: "can", Index: 7, Up: true, FD: true, RxDropped: 9, ListenOnly: true, State: Passive, BitRate: 500_000, DataBitRate: 2_000_000,
 		Counted: true, TxErrors: 130, RxErrors: 5, Statistics: true, BusErrors: 11, BusOffs: 14, ArbitrationLost: 15, Restarts: 16,
 	}
 	if got, ok := parseLink(unix.RTM_NEWLINK, controllerLink()); !ok || got != want {

@@ -73,7 +73,7 @@ func (a *adapter) setUp(c *connection) error {
 		}
 	}
 	return a.ask(c, a.openCommand(), map[bool]string{
-		false: "to listen only; with mode=normal it would take part on the bus and acknowledge frames",
+		false: "to listen only, and listening never takes part on the bus",
 		true:  "to open its channel",
 	}[a.normal])
 }

@@ -112,21 +112,83 @@ func TestSendToDeviceServer(t *testing.T) {
 	}
 	conn := <-conns
 	defer conn.Close()
-	conn.Write(make([]byte, 100000)) // which nobody wants
+	talked := make(chan struct{})
+	go func() { // which nobody wants to hear
+		defer close(talked)
+		for {
+			if _, err := conn.Write(make([]byte, 1000)); err != nil {
+				return
+			}
+		}
+	}()
 	want := bytes.Repeat([]byte{1, 2, 3}, 50)
 	if err := s.Send(&transport.Frame{Medium: transport.Serial, Data: want}); err != nil {
 		t.Fatal(err)
 	}
-	s.Close()
+	closed := make(chan struct{})
+	go func() { s.Close(); close(closed) }()
 	if got, err := io.ReadAll(conn); err != nil || !bytes.Equal(got, want) {
 		t.Errorf("got % X, %v", got, err)
 	}
+	conn.Close()
+	<-talked
+	<-closed
 	if err := s.Send(&transport.Frame{Medium: transport.Serial, Data: want}); err == nil {
 		t.Error("a frame was sent on a closed connection")
 	}
 }
 
-// mute takes every request and never answers.
+// TestReadWithoutWaiting finds what has arrived already, though its time is over.
+func TestReadWithoutWaiting(t *testing.T) {
+	address, conns, _ := deviceServer(t)
+	s, err := dial(background(t), endpoint(t, "tcp:"+address), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.close()
+	conn := <-conns
+	defer conn.Close()
+	conn.Write([]byte("here"))
+	time.Sleep(50 * time.Millisecond)
+	buffer := make([]byte, 10)
+	if n, err := s.read(buffer, time.Now().Add(-time.Second)); string(buffer[:n]) != "here" || err != nil {
+		t.Errorf("got %q, %v", buffer[:n], err)
+	}
+	if n, err := s.read(buffer, time.Now()); n != 0 || err != nil {
+		t.Errorf("got %q, %v, want nothing", buffer[:n], err)
+	}
+}
+
+// TestClosedWhileOpening: a line that is closed while it is being opened again does
+// not stay open.
+func TestClosedWhileOpening(t *testing.T) {
+	first, second := newFakeLink(nil), newFakeLink(nil)
+	opening, closed := make(chan struct{}), make(chan struct{})
+	links := 0
+	l, err := openLine(context.Background(), "x", func(context.Context) (link, error) {
+		if links++; links == 1 {
+			return first, nil
+		}
+		close(opening)
+		<-closed
+		return second, nil
+	}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.renew()
+	go func() { <-opening; l.close(); close(closed) }()
+	if _, _, err := l.link(); err != io.EOF {
+		t.Errorf("got %v, want io.EOF", err)
+	}
+	select {
+	case <-second.closed:
+	default:
+		t.Error("the second link is still open")
+	}
+}
+
+// TestMuteConnectionIsMadeAnew has a server that takes every request and never answers.
 func TestMuteConnectionIsMadeAnew(t *testing.T) {
 	address, conns, _ := deviceServer(t)
 	plan := onePlan()

@@ -192,9 +192,7 @@ func (p *Poller) comeBack() {
 	now := time.Now()
 	for i, u := range schedule(&p.plan, p.how.registers, now) {
 		p.units[i].blocks, p.units[i].rest = u.blocks, time.Time{}
-		p.units[i].misses = 0
 	}
-	clear(p.reported)
 	p.ready, p.lost, p.mute = now, true, 0
 }
 
@@ -212,7 +210,7 @@ func (p *Poller) say(kind EventKind, unit byte, format string, a ...any) {
 	p.events = append(p.events, Event{kind, p.place.endpoint.String(), unit, fmt.Sprintf(format, a...)})
 }
 
-// sayOnce says it for the first time since the line was opened.
+// sayOnce says it the first time only.
 func (p *Poller) sayOnce(kind EventKind, format string, a ...any) {
 	if !p.reported[kind] {
 		p.reported[kind] = true

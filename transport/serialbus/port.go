@@ -5,7 +5,6 @@ import (
 	"errors"
 	"os"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"go.bug.st/serial"
@@ -23,7 +22,6 @@ type port struct {
 	serial  serial.Port
 	wait    time.Duration // the read time-out that is set
 	turn    chan struct{} // holds a token while a write is under way
-	stuck   atomic.Bool   // a write did not return in time, so it is in the system
 	closing chan struct{}
 	once    sync.Once
 	closed  error
@@ -105,7 +103,6 @@ func (p *port) write(data []byte, limit time.Duration) error {
 	case <-p.closing:
 		return os.ErrClosed
 	case <-timer.C:
-		p.stuck.Store(true)
 		return errStuck
 	}
 }
@@ -131,18 +128,16 @@ func (p *port) writeAll(data []byte) error {
 	return nil
 }
 
-// close waits for a write that has just begun, but not for one that is known to
-// hang in the system, where it holds the file itself and no number of a file.
+// close waits a moment for a write that is under way. One that takes longer hangs in
+// the system, where it holds the file itself and not the number of a file.
 func (p *port) close() error {
 	p.once.Do(func() {
 		close(p.closing)
-		if !p.stuck.Load() {
-			timer := time.NewTimer(closeGrace)
-			defer timer.Stop()
-			select {
-			case p.turn <- struct{}{}:
-			case <-timer.C:
-			}
+		timer := time.NewTimer(closeGrace)
+		defer timer.Stop()
+		select {
+		case p.turn <- struct{}{}:
+		case <-timer.C:
 		}
 		p.closed = p.serial.Close()
 	})

@@ -104,7 +104,7 @@ func whole(heard []byte) (s segment, is bool) {
 	case heard[1]&exceptionFlag != 0:
 		s.shape, s.size, s.code = exception, exceptionSize, heard[2]
 		return s, sound(heard, s.size)
-	case sizes.answers && heard[2] > 0 && sound(heard, answerAround+int(heard[2])):
+	case sizes.answers && sound(heard, answerAround+int(heard[2])):
 		s.shape, s.values, s.size = answer, int(heard[2]), answerAround+int(heard[2])
 		return s, true
 	}
