@@ -1,7 +1,6 @@
 package decode
 
 import (
-	"encoding/binary"
 	"math/bits"
 
 	"packlink/decode/pack"
@@ -21,102 +20,6 @@ func (l *lets) get(i int) (value int64, known bool) {
 		return 0, false
 	}
 	return l.values[i], true
-}
-
-// window is the eight bytes from start on, the first byte least significant.
-// Bytes beyond the end are 0.
-func window(data []byte, start int) uint64 {
-	if start+8 <= len(data) {
-		return binary.LittleEndian.Uint64(data[start:])
-	}
-	return lastWindow(data[min(start, len(data)):])
-}
-
-// lastWindow is a window of less than eight bytes. Four to seven are two
-// overlapping halves.
-func lastWindow(data []byte) (w uint64) {
-	if n := len(data); n >= 4 {
-		high := uint64(binary.LittleEndian.Uint32(data[n-4:]))
-		return uint64(binary.LittleEndian.Uint32(data)) | high<<(8*(n-4)&63)
-	}
-	for i, b := range data {
-		w |= uint64(b) << (8 * i & 63)
-	}
-	return w
-}
-
-// raw takes a field's bits out of its window.
-func raw(op *mapping.Op, w uint64) uint64 {
-	if op.Big {
-		w = bits.ReverseBytes64(w)
-	}
-	r := w >> op.Shift & op.Mask
-	if op.SwapWords {
-		r = swapWords(r, op.Type.Bits)
-	}
-	return r
-}
-
-// fromBCD is the number that four-bit digits spell. It is not ok if one is none.
-func fromBCD(r uint64) (n uint64, ok bool) {
-	for unit := uint64(1); r != 0; r >>= 4 {
-		digit := r & 15
-		if digit > 9 {
-			return 0, false
-		}
-		n += digit * unit
-		unit *= 10
-	}
-	return n, true
-}
-
-// toBCD spells a number in four-bit digits.
-func toBCD(n uint64) (r uint64) {
-	for shift := 0; n != 0; n /= 10 {
-		r |= n % 10 << shift
-		shift += 4
-	}
-	return r
-}
-
-// swapWords reverses the order of the 16-bit words of a number.
-func swapWords(r uint64, width int) (swapped uint64) {
-	for range width / 16 {
-		swapped = swapped<<16 | r&0xFFFF
-		r >>= 16
-	}
-	return swapped
-}
-
-// whole is a raw value as a whole number, by the field's type. It is not ok if
-// the bits are no number of that type.
-func whole(op *mapping.Op, r uint64) (n int64, ok bool) {
-	if op.Type.Base == mapping.BCD {
-		digits, ok := fromBCD(r)
-		return int64(digits), ok
-	}
-	return int64(r<<op.Extend) >> op.Extend, true
-}
-
-// rawOfWhole is a whole number as the bits of a field. It is not ok if the field
-// cannot hold it.
-func rawOfWhole(op *mapping.Op, n int64) (r uint64, ok bool) {
-	r = uint64(n)
-	if op.Type.Base == mapping.BCD && n >= 0 {
-		r = toBCD(r)
-	}
-	r &= op.Mask
-	back, ok := whole(op, r)
-	return r, ok && back == n
-}
-
-func missing(op *mapping.Op, r uint64) bool {
-	for _, m := range op.Unavailable {
-		if m == r {
-			return true
-		}
-	}
-	return false
 }
 
 // readNamed reads the named fields of a payload. It is not ok if one lies
@@ -303,74 +206,6 @@ func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
 		}
 	}
 	*to = pack.Value{}
-}
-
-// elements reads a list's elements: as many as the field repeats, or as a
-// named field counts. What lies beyond the payload or the count is unknown.
-func (r *reading) elements(op *mapping.Op, data []byte) {
-	count := int64(op.Repetitions())
-	if op.RepeatSlot >= 0 {
-		counted, known := r.lets.get(op.RepeatSlot)
-		if !known {
-			return
-		}
-		count = min(max(counted, 0), count)
-		r.status.Truncate(op.Target.Quantity, op.Target.Element+int(count))
-	}
-	for i := range int(count) {
-		offset := i * op.StepBytes
-		if r.outside(op, offset) {
-			continue
-		}
-		v := pack.Value{}
-		if op.Need+offset <= len(data) {
-			v = r.number(op, window(data, op.Start+offset))
-		}
-		if v.Trust == 0 && op.RepeatSlot >= 0 {
-			v = pack.Value{At: r.at, By: r.by, Trust: pack.Missing}
-		}
-		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
-	}
-}
-
-// flags reads one flag per bit into a list.
-func (r *reading) flags(op *mapping.Op, bits uint64) {
-	unknown := missing(op, bits)
-	for i := range op.Type.Bits {
-		v := pack.Value{Coef: int64(bits >> i & 1), At: r.at, By: r.by, Trust: pack.Known}
-		if unknown {
-			v = pack.Value{}
-		}
-		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
-	}
-}
-
-// readAlarms reads alarms from bits or pairs of bits. A pair that is neither
-// on nor off tells nothing.
-func readAlarms(op *mapping.Op, bits uint64, alarms *pack.AlarmSet) {
-	if missing(op, bits) {
-		return
-	}
-	if bits&op.Slots == op.Quiet {
-		alarms.Known |= op.Known
-		return
-	}
-	width, mask := 1, uint64(1)
-	if op.Type.Base == mapping.Pairs {
-		width, mask = 2, 3
-	}
-	for _, slot := range op.Alarms {
-		switch state := bits >> (slot.Slot * width) & mask; state {
-		case op.On:
-			if slot.First {
-				alarms.Set(slot.Alarm, true)
-			}
-		case op.Off:
-			if active, _ := alarms.State(slot.Alarm); !active {
-				alarms.Set(slot.Alarm, false)
-			}
-		}
-	}
 }
 
 // text reads a text, or a number as its digits. Only NULs and blanks mean that

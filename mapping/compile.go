@@ -5,8 +5,6 @@ import (
 	"math"
 	"math/bits"
 	"slices"
-
-	"packlink/decode/pack"
 )
 
 // Compiled is a mapping as tables: a message by its id, and for each message
@@ -46,50 +44,6 @@ type Steps struct {
 	All     []Op
 	Numbers []NumberOp // the plain numbers among them
 	Rest    []Op       // the others
-}
-
-// OpKind is what an operation does with its bits.
-type OpKind uint8
-
-// The kinds of operations.
-const (
-	OpNumber  OpKind = iota + 1 // a number of the status
-	OpFlag                      // a flag of the status
-	OpText                      // text from bytes
-	OpDigits                    // text from a number's digits
-	OpAlarms                    // alarms from bits or pairs of bits
-	OpFlags                     // a list of flags from bits
-	OpLet                       // a named number
-	OpElement                   // elements of a list
-)
-
-// Op is one field, ready to be run. Raw bits are taken from a window of eight
-// bytes: (window >> Shift) & Mask, the window read with its last byte first
-// unless Big.
-type Op struct {
-	*Field
-	Kind        OpKind
-	Quantity    pack.Quantity // of the target
-	Unavailable []uint64      // raw values that mean "not available"
-	Exp         int8          // value = (raw x Mul + Add) x 10^Exp
-	Shift       uint8         // of element 0
-	Extend      uint8         // bits above the field, for its sign; 0 if unsigned
-	Big         bool
-	SwapWords   bool
-	Slot        int // index of the field's own name; -1 if it has none
-	ScaleSlot   int // index of the name of a further power of ten; -1 if none
-	RepeatSlot  int // index of the name that counts elements; -1 if none
-	Start       int // byte the window begins at, for element 0
-	Need        int // bytes the payload must have for element 0
-	StepBytes   int
-	Mask        uint64
-	Mul, Add    int64
-	Low, High   int64  // plausible (raw x Mul + Add), both included
-	Known       uint64 // alarms the field can tell about
-	Slots       uint64 // bits that hold alarms
-	Quiet       uint64 // those bits when every alarm is off
-	Continued   bool   // a longer text goes on in another field
-	Refines     bool   // an earlier field of the message gives the same quantity
 }
 
 // Compile makes a mapping's tables. A mapping that [Load] accepted compiles.
@@ -238,66 +192,6 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 	return op, op.setScale()
 }
 
-// setAlarms notes which bits hold alarms, and how they look when all are off.
-func (op *Op) setAlarms() {
-	width := 1
-	if op.Type.Base == Pairs {
-		width = 2
-	}
-	for _, a := range op.Alarms {
-		op.Known |= a.Alarm.Bit()
-		op.Slots |= (1<<width - 1) << (a.Slot * width)
-		op.Quiet |= op.Off << (a.Slot * width)
-	}
-}
-
-func opKind(f *Field) OpKind {
-	switch {
-	case f.Type.Base == Text:
-		return OpText
-	case f.Target == nil && len(f.Alarms) > 0:
-		return OpAlarms
-	case f.Target == nil:
-		return OpLet
-	}
-	switch f.Target.Quantity.Row().Kind {
-	case pack.Flag:
-		return OpFlag
-	case pack.Flags:
-		return OpFlags
-	case pack.Numbers:
-		return OpElement
-	case pack.Word:
-		return OpDigits
-	}
-	return OpNumber
-}
-
-// setScale brings scale, offset and range to one exponent, so that a value is
-// a multiplication and an addition of whole numbers, neither beyond 62 bits.
-func (op *Op) setScale() error {
-	op.Exp, op.Low, op.High = op.Scale.Exp, math.MinInt64, math.MaxInt64
-	if op.Offset.Coef != 0 {
-		op.Exp = min(op.Exp, op.Offset.Exp)
-	}
-	if op.Range != nil {
-		op.Exp = min(op.Exp, op.Range.Low.Exp, op.Range.High.Exp)
-	}
-	fits := [4]bool{2: true, 3: true}
-	op.Mul, fits[0] = op.Scale.Rescale(op.Exp)
-	op.Add, fits[1] = op.Offset.Rescale(op.Exp)
-	if op.Range != nil {
-		op.Low, fits[2] = op.Range.Low.Rescale(op.Exp)
-		op.High, fits[3] = op.Range.High.Rescale(op.Exp)
-	}
-	number := op.Kind == OpNumber || op.Kind == OpElement || op.Kind == OpDigits
-	if number && (slices.Contains(fits[:], false) || !op.fits()) {
-		return fmt.Errorf("%s times %s plus %s, in steps of %s, does not fit 62 bits: give scale, offset and range fewer digits",
-			op.Type.Name, op.Scale, op.Offset, pack.Decimal{Coef: 1, Exp: op.Exp})
-	}
-	return nil
-}
-
 // fits tells whether the greatest raw value times Mul, and Add, each stay within
 // 62 bits, so that their sum stays within 63.
 func (op *Op) fits() bool {
@@ -313,58 +207,5 @@ func (op *Op) fits() bool {
 	return high == 0 && low <= most && max(op.Add, -op.Add) <= most
 }
 
-// enter makes a message findable by its id.
-func (c *Compiled) enter(p *Program) {
-	match := p.CAN
-	switch {
-	case match == nil:
-	case match.Extended:
-		c.enterLong(match, p)
-	default:
-		for address := range uint32(1) << match.AddressWidth {
-			c.short[match.ID|address<<match.AddressBit] = p
-		}
-	}
-}
-
-func (c *Compiled) enterLong(match *CANMatch, p *Program) {
-	for i := range c.long {
-		if c.long[i].mask == match.Mask() {
-			c.long[i].ids[match.ID&match.Mask()] = p
-			return
-		}
-	}
-	c.long = append(c.long, longIDs{match.Mask(), map[uint32]*Program{match.ID & match.Mask(): p}})
-}
-
 // mostLongID is the greatest CAN id (ISO 11898-1:2015, from memory).
 const mostLongID = 1<<29 - 1
-
-// FindCAN is the program of the frames with an id, nil if there is none.
-func (c *Compiled) FindCAN(id uint32, extended bool) *Program {
-	if !extended {
-		if id < uint32(len(c.short)) {
-			return c.short[id]
-		}
-		return nil
-	}
-	if id > mostLongID {
-		return nil
-	}
-	for i := range c.long {
-		if p := c.long[i].ids[id&c.long[i].mask]; p != nil {
-			return p
-		}
-	}
-	return nil
-}
-
-// Address is the pack's address in an id, and whether the message has one.
-func (p *Program) Address(id uint32) (address uint32, has bool) {
-	return id >> p.shift & p.mask, p.mask != 0
-}
-
-// ID is the id of the message for a pack's address.
-func (p *Program) ID(address uint32) uint32 {
-	return p.CAN.ID | address&p.mask<<p.shift
-}

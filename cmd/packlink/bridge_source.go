@@ -184,7 +184,7 @@ func (s *source) take(f *transport.Frame) {
 		s.decoders = append(s.decoders, decode.NewDecoder(s.plan.table, name))
 	}
 	s.decoders[f.Channel].Decode(f)
-	if f.Direction != transport.Sent {
+	if f.Medium == transport.CAN || f.Direction != transport.Sent { // own questions are not heard
 		s.heard = f.Time
 	}
 }

@@ -24,9 +24,6 @@ func isLive(e transport.Endpoint) bool { return e.Scheme != "capture" }
 func listenTo(ctx context.Context, e transport.Endpoint, tell func(string)) (transport.Receiver, error) {
 	switch e.Scheme {
 	case "can", "slcan":
-		if e.Options["mode"] != "" {
-			return nil, usageError{fmt.Errorf("%s: listening takes no mode: it never takes part on the bus", e)}
-		}
 		l, err := canbus.Listen(e, func(event canbus.Event) { tell(event.String()) })
 		if err != nil {
 			return nil, withHint(err)

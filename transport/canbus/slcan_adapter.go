@@ -11,8 +11,7 @@ import (
 )
 
 // adapter hears a bus through an adapter that speaks serial-line CAN. It has no
-// method that sends a frame. Unless the endpoint says mode=normal its channel is
-// opened with L, in which the adapter cannot send nor acknowledge.
+// method that sends a frame. Its channel is opened with L, in which the adapter cannot send nor acknowledge.
 type adapter struct {
 	ear
 	settings

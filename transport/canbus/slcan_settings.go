@@ -25,7 +25,7 @@ const usualBaud = 115200
 // that is opened for sending takes part on the bus in any case.
 func readSettings(e transport.Endpoint, sending bool) (settings, error) {
 	s := settings{path: e.Address, baud: usualBaud, normal: sending}
-	if err := e.Allow("bitrate", "baud", "flags", "mode"); err != nil {
+	if err := e.Allow("bitrate", "baud", "flags"); err != nil {
 		return settings{}, err
 	}
 	if s.path == "" {
@@ -46,13 +46,6 @@ func readSettings(e transport.Endpoint, sending bool) (settings, error) {
 		s.flags = true
 	default:
 		return settings{}, fmt.Errorf("endpoint %q: flags is %q, expected true or false", e, e.Options["flags"])
-	}
-	switch e.Options["mode"] {
-	case "":
-	case "normal":
-		s.normal = true
-	default:
-		return settings{}, fmt.Errorf("endpoint %q: mode is %q, expected normal, or no mode to listen only", e, e.Options["mode"])
 	}
 	return s, nil
 }

@@ -1,0 +1,54 @@
+package mapping
+
+// enter makes a message findable by its id.
+func (c *Compiled) enter(p *Program) {
+	match := p.CAN
+	switch {
+	case match == nil:
+	case match.Extended:
+		c.enterLong(match, p)
+	default:
+		for address := range uint32(1) << match.AddressWidth {
+			c.short[match.ID|address<<match.AddressBit] = p
+		}
+	}
+}
+
+func (c *Compiled) enterLong(match *CANMatch, p *Program) {
+	for i := range c.long {
+		if c.long[i].mask == match.Mask() {
+			c.long[i].ids[match.ID&match.Mask()] = p
+			return
+		}
+	}
+	c.long = append(c.long, longIDs{match.Mask(), map[uint32]*Program{match.ID & match.Mask(): p}})
+}
+
+// FindCAN is the program of the frames with an id, nil if there is none.
+func (c *Compiled) FindCAN(id uint32, extended bool) *Program {
+	if !extended {
+		if id < uint32(len(c.short)) {
+			return c.short[id]
+		}
+		return nil
+	}
+	if id > mostLongID {
+		return nil
+	}
+	for i := range c.long {
+		if p := c.long[i].ids[id&c.long[i].mask]; p != nil {
+			return p
+		}
+	}
+	return nil
+}
+
+// Address is the pack's address in an id, and whether the message has one.
+func (p *Program) Address(id uint32) (address uint32, has bool) {
+	return id >> p.shift & p.mask, p.mask != 0
+}
+
+// ID is the id of the message for a pack's address.
+func (p *Program) ID(address uint32) uint32 {
+	return p.CAN.ID | address&p.mask<<p.shift
+}

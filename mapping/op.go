@@ -1,0 +1,113 @@
+package mapping
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"packlink/decode/pack"
+)
+
+// OpKind is what an operation does with its bits.
+type OpKind uint8
+
+// The kinds of operations.
+const (
+	OpNumber  OpKind = iota + 1 // a number of the status
+	OpFlag                      // a flag of the status
+	OpText                      // text from bytes
+	OpDigits                    // text from a number's digits
+	OpAlarms                    // alarms from bits or pairs of bits
+	OpFlags                     // a list of flags from bits
+	OpLet                       // a named number
+	OpElement                   // elements of a list
+)
+
+// Op is one field, ready to be run. Raw bits are taken from a window of eight
+// bytes: (window >> Shift) & Mask, the window read with its last byte first
+// unless Big.
+type Op struct {
+	*Field
+	Kind        OpKind
+	Quantity    pack.Quantity // of the target
+	Unavailable []uint64      // raw values that mean "not available"
+	Exp         int8          // value = (raw x Mul + Add) x 10^Exp
+	Shift       uint8         // of element 0
+	Extend      uint8         // bits above the field, for its sign; 0 if unsigned
+	Big         bool
+	SwapWords   bool
+	Slot        int // index of the field's own name; -1 if it has none
+	ScaleSlot   int // index of the name of a further power of ten; -1 if none
+	RepeatSlot  int // index of the name that counts elements; -1 if none
+	Start       int // byte the window begins at, for element 0
+	Need        int // bytes the payload must have for element 0
+	StepBytes   int
+	Mask        uint64
+	Mul, Add    int64
+	Low, High   int64  // plausible (raw x Mul + Add), both included
+	Known       uint64 // alarms the field can tell about
+	Slots       uint64 // bits that hold alarms
+	Quiet       uint64 // those bits when every alarm is off
+	Continued   bool   // a longer text goes on in another field
+	Refines     bool   // an earlier field of the message gives the same quantity
+}
+
+// setAlarms notes which bits hold alarms, and how they look when all are off.
+func (op *Op) setAlarms() {
+	width := 1
+	if op.Type.Base == Pairs {
+		width = 2
+	}
+	for _, a := range op.Alarms {
+		op.Known |= a.Alarm.Bit()
+		op.Slots |= (1<<width - 1) << (a.Slot * width)
+		op.Quiet |= op.Off << (a.Slot * width)
+	}
+}
+
+func opKind(f *Field) OpKind {
+	switch {
+	case f.Type.Base == Text:
+		return OpText
+	case f.Target == nil && len(f.Alarms) > 0:
+		return OpAlarms
+	case f.Target == nil:
+		return OpLet
+	}
+	switch f.Target.Quantity.Row().Kind {
+	case pack.Flag:
+		return OpFlag
+	case pack.Flags:
+		return OpFlags
+	case pack.Numbers:
+		return OpElement
+	case pack.Word:
+		return OpDigits
+	}
+	return OpNumber
+}
+
+// setScale brings scale, offset and range to one exponent, so that a value is
+// a multiplication and an addition of whole numbers, neither beyond 62 bits.
+func (op *Op) setScale() error {
+	op.Exp, op.Low, op.High = op.Scale.Exp, math.MinInt64, math.MaxInt64
+	if op.Offset.Coef != 0 {
+		op.Exp = min(op.Exp, op.Offset.Exp)
+	}
+	if op.Range != nil {
+		op.Exp = min(op.Exp, op.Range.Low.Exp, op.Range.High.Exp)
+	}
+	fits := [4]bool{2: true, 3: true}
+	op.Mul, fits[0] = op.Scale.Rescale(op.Exp)
+	op.Add, fits[1] = op.Offset.Rescale(op.Exp)
+	if op.Range != nil {
+		op.Low, fits[2] = op.Range.Low.Rescale(op.Exp)
+		op.High, fits[3] = op.Range.High.Rescale(op.Exp)
+	}
+	number := op.Kind == OpNumber || op.Kind == OpElement || op.Kind == OpDigits
+	if number && (slices.Contains(fits[:], false) || !op.fits()) {
+		return fmt.Errorf("%s times %s plus %s, in steps of %s, does not fit 62 bits: give scale, offset and range fewer digits",
+			op.Type.Name, op.Scale, op.Offset, pack.Decimal{Coef: 1, Exp: op.Exp})
+	}
+	return nil
+}
