@@ -68,6 +68,7 @@ func (c *Counters) Rejected() uint64 {
 // it hears. It is not safe for use by several goroutines at once.
 type Decoder struct {
 	table    *mapping.Compiled
+	medium   transport.Medium // of the mapping's bus
 	source   string
 	packs    []*heard
 	last     *heard // of the newest frame
@@ -92,7 +93,10 @@ type heard struct {
 
 // NewDecoder begins to follow a source, whose name goes into every status.
 func NewDecoder(table *mapping.Compiled, source string) *Decoder {
-	d := &Decoder{table: table, source: source, unknown: newUnknownIDs()}
+	d := &Decoder{table: table, medium: transport.CAN, source: source, unknown: newUnknownIDs()}
+	if table.Bus.Registers != nil {
+		d.medium = transport.Serial
+	}
 	d.line.found = d.registers
 	return d
 }
@@ -102,16 +106,16 @@ func NewDecoder(table *mapping.Compiled, source string) *Decoder {
 // not have are passed over. It returns what became of the frame; of bytes, what
 // became of the last answer that ended in them, Unknown if none did.
 func (d *Decoder) Decode(f *transport.Frame) Outcome {
-	switch {
-	case f.Medium == transport.Serial && d.table.Bus.Registers != nil:
-		return d.decodeBytes(f)
-	case f.Medium == transport.CAN && d.table.Bus.CAN != nil:
-		outcome := d.decode(f)
-		d.counters[outcome]++
-		return outcome
+	if f.Medium != d.medium {
+		d.counters[Foreign]++
+		return Foreign
 	}
-	d.counters[Foreign]++
-	return Foreign
+	if f.Medium == transport.Serial {
+		return d.decodeBytes(f)
+	}
+	outcome := d.decode(f)
+	d.counters[outcome]++
+	return outcome
 }
 
 // decodeBytes leaves damaged bytes alone: a poller marks so what is no answer to
@@ -142,7 +146,7 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 		return Short
 	case len(f.Data) > p.Most:
 		return Long
-	case p.ByReader:
+	case p.Passed:
 		return Decoded
 	}
 	return d.apply(p, f)
@@ -165,12 +169,12 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	if f.Time < h.seen[p.Index] {
 		return Late
 	}
-	r := reading{status: &h.status, lets: &d.named, at: f.Time, by: uint16(p.Index)}
-	if p.Alarms {
+	readNumbers(&h.status, p.Body.Numbers, f.Data, f.Time, uint16(p.Index))
+	if len(p.Body.Rest) > 0 {
 		h.alarms[p.Index] = pack.AlarmSet{}
-		r.alarms = &h.alarms[p.Index]
+		r := reading{status: &h.status, alarms: &h.alarms[p.Index], lets: &d.named, at: f.Time, by: uint16(p.Index)}
+		r.read(p.Body.Rest, f.Data)
 	}
-	r.run(&p.Body, f.Data)
 	h.seen[p.Index] = f.Time
 	h.status.Time = max(h.status.Time, f.Time)
 	if d.decoded != nil {

@@ -61,16 +61,15 @@ type reading struct {
 
 // run reads a run of fields.
 func (r *reading) run(steps *mapping.Steps, data []byte) {
-	r.numbers(steps.Numbers, data)
+	readNumbers(r.status, steps.Numbers, data, r.at, r.by)
 	if len(steps.Rest) > 0 {
 		r.read(steps.Rest, data)
 	}
 }
 
-// numbers runs the operations of plain numbers over data.
-func (r *reading) numbers(ops []mapping.NumberOp, data []byte) {
+// readNumbers runs the operations of plain numbers over data.
+func readNumbers(status *pack.Status, ops []mapping.NumberOp, data []byte, at int64, by uint16) {
 	first := window(data, 0)
-	status, at, by := r.status, r.at, r.by
 	for i := range ops {
 		op := &ops[i]
 		v := status.Place(op.Quantity)

@@ -26,13 +26,13 @@ type longIDs struct {
 // Program is what is done with the bytes of one message.
 type Program struct {
 	*Message
-	Least, Most int // bytes of a payload: MinBytes and MaxBytes
+	Least, Most int  // bytes of a payload: MinBytes and MaxBytes
+	Passed      bool // sent to the pack, not by it: nothing is read
 	Index       int
 	Named       []Op  // numbers that are named: other fields may depend on them
 	Needed      []Op  // those among them that other fields depend on, or that have a range
 	Body        Steps // fields that are written to the status
 	Each        Steps // fields of one repetition of the message's group
-	Alarms      bool  // some field carries alarms
 	OfPresent   bool  // some field tells how the pack is now
 	shift       uint8
 	mask        uint32
@@ -62,7 +62,7 @@ func Compile(m *Mapping) (*Compiled, error) {
 }
 
 func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, error) {
-	p := Program{Message: m, Index: index, Least: m.MinBytes, Most: m.MaxBytes}
+	p := Program{Message: m, Index: index, Least: m.MinBytes, Most: m.MaxBytes, Passed: m.ByReader}
 	if m.CAN != nil {
 		p.shift, p.mask = uint8(m.CAN.AddressBit), 1<<m.CAN.AddressWidth-1
 	}
@@ -84,7 +84,6 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		}
 	}
 	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !m.refersTo(op.Let) })
-	p.Alarms = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms })
 	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms || op.Target != nil && op.Quantity.OfPresent() })
 	for i := range p.Body.All {
 		if op := &p.Body.All[i]; op.Kind == OpText && op.Target != nil {

@@ -57,6 +57,9 @@ func (j *decodeJob) run(ctx context.Context, args []string, s *streams) error {
 		return usageError{fmt.Errorf("decode: --every %v is negative", j.every)}
 	}
 	endpoint, err := captureEndpoint(args[0])
+	if isLive(endpoint) && endpoint.Scheme != "" {
+		return &hinted{usageError{err}, "packlink listen --from " + args[0]}
+	}
 	if err != nil {
 		return usageError{err}
 	}

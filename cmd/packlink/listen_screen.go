@@ -120,7 +120,7 @@ func packLines(s *pack.Status, width int) (lines []string) {
 	lines = append(lines, "  alarms    "+alarmText(s))
 	for _, row := range screenRows {
 		if text := rowText(s, row.quantities); text != "" {
-			lines = append(lines, fmt.Sprintf("  %-9s %s", row.name, text))
+			lines = append(lines, fmt.Sprintf("  %-9s %s  %s", row.name, text, rowAge(s, row.quantities)))
 		}
 	}
 	lines = append(lines, listLines(s, pack.Cells, "cells", width)...)
@@ -163,6 +163,17 @@ func rowText(s *pack.Status, quantities []pack.Quantity) string {
 		parts = append(parts, text)
 	}
 	return strings.Join(parts, "  ")
+}
+
+// rowAge is the age of the oldest value of a row that the pack gave.
+func rowAge(s *pack.Status, quantities []pack.Quantity) string {
+	oldest := s.Now
+	for _, q := range quantities {
+		if s.Has(q) {
+			oldest = min(oldest, s.Value(q).At)
+		}
+	}
+	return "(" + pack.Decimal{Coef: (s.Now - oldest) / 1e8, Exp: -1}.String() + " s)"
 }
 
 // shortName is a quantity's key without the words that its row says already.

@@ -225,7 +225,7 @@ func TestScreen(t *testing.T) {
 	lines := h.screen(now+1e9, 80)
 	text := strings.Join(lines, "\n")
 	for _, want := range []string{
-		"line address 1   marrowfen-mf16   1 s ago", "voltage 52.94 V  current -12.8 A", "3.289v", "3.314^",
+		"line address 1   marrowfen-mf16   1 s ago", "voltage 52.94 V  current -12.8 A", "soc 88 %  (1 s)", "3.289v", "3.314^",
 		"allowed yes  current limit 50 A", "discharge overcurrent warning", "cells 9",
 	} {
 		if !strings.Contains(text, want) {
