@@ -68,3 +68,38 @@ func TestCANLoss(t *testing.T) {
 		}
 	}
 }
+
+// TestClockSetBack sets the clock of a live bus back by an hour: what was heard
+// before is forgotten, and the pack is followed on from there at once.
+func TestClockSetBack(t *testing.T) {
+	d := decode.NewDecoder(compiled(t, "storage-can-35x"), "bus")
+	before, limits := charge(5000*second, 50), transport.Frame{Time: 5000 * second, Medium: transport.CAN, ID: 0x35C, Data: []byte{0xC0, 0}}
+	after := charge(1400*second, 51)
+	for _, f := range []*transport.Frame{&limits, &before, &after} {
+		if got := d.Decode(f); got != decode.Decoded {
+			t.Errorf("the frame at %d s is %v", f.Time/second, got)
+		}
+	}
+	var s pack.Status
+	if fresh := d.Status(0, 1400*second, &s); !fresh || d.Packs() != 1 || s.Time != 1400*second {
+		t.Errorf("fresh %v, %d packs, time %d", fresh, d.Packs(), s.Time)
+	}
+	if s.Value(pack.SOC).Coef != 51 || s.Has(pack.ChargeAllowed) {
+		t.Errorf("what was said before the clock was set back is still shown: %s", s.AppendJSON(nil))
+	}
+}
+
+// TestClockOfALineSetBack is the same on a Modbus line.
+func TestClockOfALineSetBack(t *testing.T) {
+	d := decode.NewDecoder(compiled(t, "marrowfen-mf16"), "line")
+	for _, at := range []int64{5000 * second, 1400 * second} {
+		d.Decode(&transport.Frame{Time: at, Medium: transport.Serial, Data: ask(1, 0, 40)})
+		if got := d.Decode(&transport.Frame{Time: at, Medium: transport.Serial, Data: give(1, basics(t))}); got != decode.Decoded {
+			t.Errorf("the answer at %d s is %v", at/second, got)
+		}
+	}
+	var s pack.Status
+	if fresh := d.Status(0, 1400*second, &s); !fresh || s.Time != 1400*second {
+		t.Errorf("fresh %v, time %d", fresh, s.Time)
+	}
+}

@@ -167,7 +167,9 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 		}
 	}
 	if f.Time < h.seen[p.Index] {
-		return Late
+		if h = d.older(h, p.Index, f.Time); h == nil {
+			return Late
+		}
 	}
 	readNumbers(&h.status, p.Body.Numbers, f.Data, f.Time, uint16(p.Index))
 	if len(p.Body.Rest) > 0 {
@@ -205,6 +207,18 @@ func (d *Decoder) pack(address uint32, has bool, at int64) *heard {
 	d.packs = append(d.packs, h)
 	d.last = h
 	return h
+}
+
+// older takes a frame that is older than what its message said before. Within
+// [Disorder] it is late, and nil is returned. Beyond it the clock was set back:
+// everything heard before is forgotten, and the pack is followed anew.
+func (d *Decoder) older(h *heard, message int, at int64) *heard {
+	if h.seen[message]-at <= Disorder {
+		return nil
+	}
+	address, has := h.address, h.status.HasAddress
+	d.packs, d.last = nil, nil
+	return d.pack(address, has, at)
 }
 
 // dropSilent stops following the pack that is silent for longest, if there is

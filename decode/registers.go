@@ -51,9 +51,6 @@ func (d *Decoder) applyRegisters(a *answer, at int64) Outcome {
 			return Crowded
 		}
 		outcome = d.applyBlock(h, p, a, at)
-		if outcome == Decoded && d.decoded != nil {
-			d.decoded(h, at)
-		}
 	}
 	return outcome
 }
@@ -61,7 +58,9 @@ func (d *Decoder) applyRegisters(a *answer, at int64) Outcome {
 // applyBlock writes the part of an answer that lies in a message's registers.
 func (d *Decoder) applyBlock(h *heard, p *mapping.Program, a *answer, at int64) Outcome {
 	if at < h.seen[p.Index] {
-		return Late
+		if h = d.older(h, p.Index, at); h == nil {
+			return Late
+		}
 	}
 	b := h.block(p)
 	first, end := max(a.from, p.Read.From), min(a.from+a.count, p.Read.From+p.Read.Count)
@@ -86,6 +85,9 @@ func (d *Decoder) applyBlock(h *heard, p *mapping.Program, a *answer, at int64) 
 	r.read(p.Body.All, b.bytes)
 	h.seen[p.Index] = at
 	h.status.Time = max(h.status.Time, at)
+	if d.decoded != nil {
+		d.decoded(h, at)
+	}
 	return Decoded
 }
 
