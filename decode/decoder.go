@@ -79,7 +79,7 @@ type Decoder struct {
 	newest   Outcome // of the newest answer on that line
 	scratch  []byte
 	known    []bool
-	decoded  func(h *heard, at int64) // called after each message that was read; nil if nobody asks
+	decoded  func(h *heard, message int, at int64) // called after each message that was read; nil if nobody asks
 }
 
 // heard is one pack that a decoder hears.
@@ -180,7 +180,7 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	h.seen[p.Index] = f.Time
 	h.status.Time = max(h.status.Time, f.Time)
 	if d.decoded != nil {
-		d.decoded(h, f.Time)
+		d.decoded(h, p.Index, f.Time)
 	}
 	return Decoded
 }

@@ -1,104 +1,116 @@
 package decode
 
 import (
-	"fmt"
+	"cmp"
+	"slices"
 
-	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/transport"
 )
 
-// Evidence is how well a mapping explains some traffic.
-type Evidence struct {
-	Table    *mapping.Compiled
-	Frames   uint64 // frames there were
-	Decoded  uint64 // frames it could read
-	Rejected uint64 // frames it knows by their id but could not read
-	Messages int    // different messages among the decoded frames
-	Suspect  int    // packs that show a value outside its plausible range
-}
+// What identification asks for, in bits: a mapping that n bits speak for would
+// explain other traffic by chance once in 2^n cases. The figures are chosen:
+// random traffic stays far below, a hundred frames of a pack go far above.
+const (
+	bitsToBeSure   = 24
+	leadToBeSure   = 10 // over the next best mapping, and a quarter of the bits
+	framesToBeSure = 8  // that the mapping explains
+	mostAgainst    = 4  // a mapping is refuted once a quarter of what speaks for it speaks against it
+)
 
-// Explains tells whether the evidence is good enough to choose the mapping by.
-// On a CAN bus it reads nine frames of ten and at least three different
-// messages. On a line of registers, which is shared with others, it reads twenty
-// answers and half of its messages, and refuses none. What it reads is plausible.
-func (e *Evidence) Explains() bool {
-	if e.Table.Bus.Registers != nil {
-		return e.Decoded >= 20 && 2*e.Messages >= len(e.Table.Programs) && e.Rejected == 0 && e.Suspect == 0
-	}
-	return e.Decoded*10 >= e.Frames*9 && e.Messages >= 3 && e.Rejected*20 <= e.Frames && e.Suspect == 0
-}
-
-// String is the evidence in a sentence.
-func (e *Evidence) String() string {
-	return fmt.Sprintf("%s reads %d of %d frames (%d of its %d messages), rejects %d, implausible packs %d",
-		e.Table.Name, e.Decoded, e.Frames, e.Messages, len(e.Table.Programs), e.Rejected, e.Suspect)
-}
-
-// Trial tries several mappings on the same traffic.
+// Trial tries several mappings on the same traffic, passively.
 type Trial struct {
-	tables   []*mapping.Compiled
-	decoders [][]*Decoder // by mapping, then channel
-	newest   int64
+	candidates []*candidate
+	newest     int64
+	first      int64
+	frames     uint64
 }
 
-// NewTrial begins a trial of the mappings that frames can be heard of: those of
-// a CAN bus, and of registers at fixed addresses.
+// candidate is a mapping on trial, with a witness for each channel.
+type candidate struct {
+	table     *mapping.Compiled
+	expected  expectations
+	witnesses []*witness
+}
+
+// NewTrial begins a trial of the mappings.
 func NewTrial(tables []*mapping.Compiled) *Trial {
 	t := &Trial{}
-	for _, c := range tables {
-		if c.Bus.CAN != nil || c.Bus.Registers.ModelsAt < 0 {
-			t.tables = append(t.tables, c)
-		}
+	for _, table := range tables {
+		t.candidates = append(t.candidates, &candidate{table: table, expected: expectationsOf(table)})
 	}
-	t.decoders = make([][]*Decoder, len(t.tables))
 	return t
 }
 
 // Frame shows a frame to every mapping.
 func (t *Trial) Frame(f *transport.Frame) {
+	if t.frames == 0 {
+		t.first = f.Time
+	}
+	t.frames++
 	t.newest = max(t.newest, f.Time)
-	for i, c := range t.tables {
-		for len(t.decoders[i]) <= f.Channel {
-			t.decoders[i] = append(t.decoders[i], NewDecoder(c, ""))
-		}
-		t.decoders[i][f.Channel].Decode(f)
+	for _, c := range t.candidates {
+		c.witness(f.Channel).frame(f)
 	}
 }
 
-// Result is the evidence for each mapping, and the one that explains the
-// traffic: nil if none does, or more than one.
-func (t *Trial) Result() (chosen *mapping.Compiled, all []Evidence) {
-	explaining := 0
-	for i, c := range t.tables {
-		e := Evidence{Table: c}
-		for _, d := range t.decoders[i] {
-			counters := d.Counters()
-			e.Frames += counters.Frames()
-			e.Decoded += counters[Decoded]
-			e.Rejected += counters.Rejected()
-			e.Messages = max(e.Messages, d.Messages())
-			e.Suspect += d.suspects(t.newest)
-		}
-		if e.Explains() {
-			explaining++
-			chosen = c
-		}
-		all = append(all, e)
+// witness is the candidate's witness of a channel.
+func (c *candidate) witness(channel int) *witness {
+	for len(c.witnesses) <= channel {
+		c.witnesses = append(c.witnesses, newWitness(c.table))
 	}
-	if explaining != 1 {
-		chosen = nil
-	}
-	return chosen, all
+	return c.witnesses[channel]
 }
 
-// suspects is how many packs show a value outside its plausible range.
-func (d *Decoder) suspects(now int64) (n int) {
-	var s pack.Status
-	for i := range d.packs {
-		if d.Status(i, now, &s); s.Suspect() {
-			n++
+// Verdict is what a trial found.
+type Verdict struct {
+	Chosen     *mapping.Compiled // nil: not sure
+	Frames     uint64            // frames that were shown; of a serial line, runs of bytes
+	Candidates []Evidence        // of each mapping, the likeliest first
+}
+
+// Result weighs the evidence. A mapping is chosen only if it explains enough,
+// little speaks against it, and no other one comes near: else it is not sure.
+func (t *Trial) Result() Verdict {
+	v := Verdict{Frames: t.frames}
+	for _, c := range t.candidates {
+		v.Candidates = append(v.Candidates, c.evidence(t.newest-t.first))
+	}
+	slices.SortStableFunc(v.Candidates, func(a, b Evidence) int { return cmp.Compare(b.Bits(), a.Bits()) })
+	if len(v.Candidates) == 0 || !v.Candidates[0].Sure() {
+		return v
+	}
+	if len(v.Candidates) > 1 {
+		best, next := v.Candidates[0].Bits(), v.Candidates[1].Bits()
+		if best-next < max(leadToBeSure, best/4) {
+			return v
 		}
 	}
-	return n
+	v.Chosen = v.Candidates[0].Table
+	return v
+}
+
+// evidence is what speaks for and against the mapping, on the channel where
+// most speaks for it.
+func (c *candidate) evidence(span int64) (best Evidence) {
+	best = Evidence{Table: c.table}
+	for i, w := range c.witnesses {
+		if e := w.evidence(c, span); i == 0 || e.Bits() > best.Bits() {
+			best = e
+		}
+	}
+	return best
+}
+
+// Doubt says in a few words why no mapping is chosen.
+func (v *Verdict) Doubt() string {
+	switch {
+	case v.Frames == 0:
+		return "nothing was heard"
+	case len(v.Candidates) == 0 || v.Candidates[0].Explained == 0:
+		return "no mapping knows anything of it"
+	case !v.Candidates[0].Sure():
+		return "what speaks for " + v.Candidates[0].Table.Name + " is too little, or something speaks against it"
+	}
+	return v.Candidates[0].Table.Name + " and " + v.Candidates[1].Table.Name + " explain it alike"
 }

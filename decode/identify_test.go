@@ -45,11 +45,11 @@ func tried(t *testing.T, frames []transport.Frame) *mapping.Compiled {
 	for i := range frames {
 		trial.Frame(&frames[i])
 	}
-	chosen, evidence := trial.Result()
-	for i := range evidence {
-		t.Log(evidence[i].String())
+	verdict := trial.Result()
+	for i := range verdict.Candidates {
+		t.Log(verdict.Candidates[i].String())
 	}
-	return chosen
+	return verdict.Chosen
 }
 
 func TestIdentifiesItsOwnTraffic(t *testing.T) {

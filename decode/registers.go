@@ -86,7 +86,7 @@ func (d *Decoder) applyBlock(h *heard, p *mapping.Program, a *answer, at int64) 
 	h.seen[p.Index] = at
 	h.status.Time = max(h.status.Time, at)
 	if d.decoded != nil {
-		d.decoded(h, at)
+		d.decoded(h, p.Index, at)
 	}
 	return Decoded
 }

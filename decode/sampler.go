@@ -98,7 +98,7 @@ func (s *Sampler) decoder(channel int) *Decoder {
 	for len(s.decoders) <= channel {
 		d := NewDecoder(s.table, s.source(len(s.decoders)))
 		if s.every == 0 {
-			d.decoded = func(h *heard, at int64) { s.give(d, h, at) }
+			d.decoded = func(h *heard, _ int, at int64) { s.give(d, h, at) }
 		}
 		s.decoders = append(s.decoders, d)
 	}

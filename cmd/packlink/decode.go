@@ -13,7 +13,6 @@ import (
 	"packlink/decode"
 	"packlink/decode/pack"
 	"packlink/mapping"
-	"packlink/mapping/library"
 	"packlink/transport"
 	"packlink/transport/capture"
 )
@@ -93,58 +92,11 @@ func (j *decodeJob) table(path string, s *streams) (*mapping.Compiled, error) {
 	if j.mapping != "" {
 		return soundMapping(j.mapping)
 	}
-	table, err := j.identify(path)
+	table, err := chooseFor(path)
 	if err == nil {
 		fmt.Fprintf(s.log, "mapping %s explains the capture\n", table.Name)
 	}
 	return table, err
-}
-
-// framesToIdentify is how many frames are read to find a mapping.
-const framesToIdentify = 5000
-
-// identify tries every built-in mapping on the beginning of a capture.
-func (j *decodeJob) identify(path string) (*mapping.Compiled, error) {
-	r, err := capture.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer r.Close()
-	tables, err := compileLibrary()
-	if err != nil {
-		return nil, err
-	}
-	trial := decode.NewTrial(tables)
-	var f transport.Frame
-	in := patient{Receiver: r}
-	for range framesToIdentify {
-		if err := in.Receive(&f); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			return nil, err
-		}
-		trial.Frame(&f)
-	}
-	chosen, all := trial.Result()
-	if chosen != nil {
-		return chosen, nil
-	}
-	text := "not sure which mapping explains " + path
-	for i := range all {
-		text += "\n  " + all[i].String()
-	}
-	return nil, &hinted{errors.New(text), "packlink decode " + path + " --mapping NAME, with a name of: packlink mapping list"}
-}
-
-func compileLibrary() (tables []*mapping.Compiled, err error) {
-	for _, name := range library.Names() {
-		table, err := library.Compile(name)
-		if err != nil {
-			return nil, err
-		}
-		tables = append(tables, table)
-	}
-	return tables, nil
 }
 
 // decode runs a capture through a mapping.
