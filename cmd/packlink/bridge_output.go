@@ -94,7 +94,7 @@ func (p *outputPlan) open(s *streams) (output, error) {
 		return &httpOutput{feed.NewHTTP(), listener}, nil
 	}
 	units := new(modbus.Units)
-	server, err := modbus.NewServer(units, bankUnit)
+	server, err := modbus.NewServer(units, bankUnit, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -11,7 +11,9 @@ import (
 
 // client is one connection. Its buffers hold one message each.
 type client struct {
-	conn     net.Conn
+	wire     net.Conn // the connection itself
+	conn     net.Conn // what its messages go through: wire, or the encryption on it
+	reader   *Reader  // nil: the client may read nothing
 	accepted time.Time
 	in, out  [maxADU]byte
 	filled   int  // the bytes in in that are not answered yet
@@ -30,14 +32,21 @@ func (c *client) silentLongerThan(other *client) bool {
 	return c.accepted.Add(time.Duration(mine)).Before(other.accepted.Add(time.Duration(others)))
 }
 
-// dismiss closes the connection of a client that did nothing wrong.
+// dismiss closes the connection of a client that did nothing wrong. It does not
+// wait, as a farewell of the encryption might.
 func (c *client) dismiss() {
 	c.dismissed.Store(true)
-	c.conn.Close()
+	c.wire.Close()
 }
 
 // converse answers a client until its connection is to be closed.
 func (s *Server) converse(c *client) DropReason {
+	if s.security != nil {
+		if fault := s.security.admit(c); fault != notDropped {
+			return fault
+		}
+		defer c.conn.Close()
+	}
 	for {
 		c.setDeadline()
 		n, err := c.conn.Read(c.in[c.filled:])
@@ -91,7 +100,7 @@ func (s *Server) answerOne(c *client, message []byte) DropReason {
 	now := time.Now()
 	c.lastRequest.Store(max(1, int64(now.Sub(c.accepted))))
 	c.conn.SetWriteDeadline(now.Add(WriteTimeout))
-	_, err := c.conn.Write(s.respond(message, c.out[:]))
+	_, err := c.conn.Write(s.respond(c.reader, message, c.out[:]))
 	switch {
 	case err == nil:
 		return notDropped

@@ -15,6 +15,7 @@ const (
 	Unread                   // a response was not taken within WriteTimeout
 	Crowded                  // the longest silent of MaxConnections, when another came
 	Broken                   // the connection failed, or the client tore it down
+	Untrusted                // no encryption came about: a wrong certificate, or none, or not in time
 
 	dropReasons
 )
@@ -22,7 +23,7 @@ const (
 // String is the reason in words.
 func (r DropReason) String() string {
 	names := [dropReasons]string{"not dropped", "wrong protocol id", "wrong length", "half frame",
-		"idle", "response not read", "too many connections", "broken"}
+		"idle", "response not read", "too many connections", "broken", "untrusted"}
 	if r >= dropReasons {
 		return "unknown reason"
 	}

@@ -43,7 +43,7 @@ func (c *crowd) leave(one *client) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	delete(c.clients, one)
-	one.conn.Close()
+	one.wire.Close()
 }
 
 // disperse closes every connection, and waits until the last has ended.

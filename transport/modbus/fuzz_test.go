@@ -36,7 +36,7 @@ func FuzzConnection(f *testing.F) {
 	f.Fuzz(func(t *testing.T, stream []byte, size uint8) {
 		conn := &scriptedConn{toRead: stream, size: max(1, int(size))}
 		server := &Server{units: units, first: 1}
-		reason := server.converse(&client{conn: conn})
+		reason := server.converse(&client{conn: conn, reader: units.NewReader()})
 		want, fault := responsesTo(t, server, stream)
 		if !bytes.Equal(conn.written, want) || reason != fault {
 			t.Errorf("got % X, %v; want % X, %v", conn.written, reason, want, fault)

@@ -37,10 +37,15 @@ func nextADU(data []byte) (size int, fault DropReason) {
 }
 
 // respond writes the response to a whole message into frame, which has room for
-// maxADU bytes, and returns what of it is to be sent.
-func (s *Server) respond(message, frame []byte) []byte {
-	unit := message[6]
-	response := s.units.Answer(s.addressee(unit), message[headerBytes:], frame[headerBytes:headerBytes])
+// maxADU bytes, and returns what of it is to be sent. A client without a reader is
+// refused whatever it asks.
+func (s *Server) respond(reader *Reader, message, frame []byte) []byte {
+	unit, request, response := message[6], message[headerBytes:], frame[headerBytes:headerBytes]
+	if reader == nil {
+		response = append(response, request[0]|exceptionFlag, byte(IllegalFunction))
+	} else {
+		response = reader.Answer(s.addressee(unit), request, response)
+	}
 	copy(frame, message[:4])
 	binary.BigEndian.PutUint16(frame[4:], uint16(1+len(response)))
 	frame[6] = unit

@@ -2,7 +2,8 @@
 //
 // It has two floors. [Units] turns a request into a response: it holds one
 // [Image] for each unit, answers each request from one image only, and knows no
-// medium. [Server] is the Modbus/TCP framing around it.
+// medium; a [Reader] does the same for the pieces of a client's sweep. [Server] is
+// the Modbus/TCP framing around it, in the clear or by MODBUS/TCP Security.
 //
 // The only functions are 03, 04 and 43/14 (read device identification), so
 // nothing that arrives from the network can change anything: every other
@@ -80,15 +81,22 @@ func answer(image *Image, request, response []byte) []byte {
 	return answered
 }
 
-// answerRead answers functions 03 and 04: the function, the first address and
-// the quantity make five bytes (sections 6.3 and 6.4).
-func answerRead(image *Image, request, response []byte) ([]byte, Exception) {
-	if len(request) != 5 {
-		return nil, IllegalDataValue
+// readRange is what a request of function 03 or 04 asks for: the function, the
+// first address and the quantity make five bytes (sections 6.3 and 6.4). It is not
+// sound if the length or the quantity is wrong.
+func readRange(request []byte) (from, quantity int, sound bool) {
+	if len(request) != 5 || request[0] != readHoldingRegisters && request[0] != readInputRegisters {
+		return 0, 0, false
 	}
-	from := int(binary.BigEndian.Uint16(request[1:]))
-	quantity := int(binary.BigEndian.Uint16(request[3:]))
-	if quantity < 1 || quantity > maxQuantity {
+	from = int(binary.BigEndian.Uint16(request[1:]))
+	quantity = int(binary.BigEndian.Uint16(request[3:]))
+	return from, quantity, quantity >= 1 && quantity <= maxQuantity
+}
+
+// answerRead answers functions 03 and 04.
+func answerRead(image *Image, request, response []byte) ([]byte, Exception) {
+	from, quantity, sound := readRange(request)
+	if !sound {
 		return nil, IllegalDataValue
 	}
 	if image == nil {

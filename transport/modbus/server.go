@@ -29,19 +29,21 @@ const acceptPause = 100 * time.Millisecond
 
 // Server answers Modbus/TCP for units.
 type Server struct {
-	units *Units
-	first byte
-	tally tally
+	units    *Units
+	first    byte
+	security *Security // nil: in the clear
+	tally    tally
 }
 
 // NewServer makes a server for units. Requests to unit id 0 or 255, by which a
 // client means the TCP device itself, go to the unit first (common practice, not
-// a rule of the protocol). A first outside 1 to 247 is refused.
-func NewServer(units *Units, first byte) (*Server, error) {
+// a rule of the protocol). A first outside 1 to 247 is refused. With security every
+// client must be encrypted and known; nil serves everybody, in the clear.
+func NewServer(units *Units, first byte, security *Security) (*Server, error) {
 	if first < firstUnit || first > lastUnit {
 		return nil, fmt.Errorf("modbus/tcp server: %d cannot be its first unit: a unit has an id from %d to %d", first, firstUnit, lastUnit)
 	}
-	return &Server{units: units, first: first}, nil
+	return &Server{units: units, first: first, security: security}, nil
 }
 
 // Serve answers the clients of listener until ctx ends, and then returns nil.
@@ -89,7 +91,7 @@ func pause(ctx context.Context, d time.Duration) {
 
 // welcome starts to answer one client.
 func (s *Server) welcome(conn net.Conn, crowd *crowd) {
-	c := &client{conn: conn, accepted: time.Now()}
+	c := &client{wire: conn, conn: conn, reader: s.units.NewReader(), accepted: time.Now()}
 	s.tally.accepted.Add(1)
 	s.tally.open.Add(1)
 	if crowd.admit(c) {

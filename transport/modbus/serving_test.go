@@ -26,10 +26,15 @@ type serving struct {
 	ended    chan error
 }
 
-// serve runs a server whose first unit is 1.
+// serve runs a server whose first unit is 1, in the clear.
 func serve(t testing.TB, units *Units, listener net.Listener) *serving {
 	t.Helper()
-	server, err := NewServer(units, 1)
+	return serveSecure(t, units, listener, nil)
+}
+
+func serveSecure(t testing.TB, units *Units, listener net.Listener, security *Security) *serving {
+	t.Helper()
+	server, err := NewServer(units, 1, security)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -48,7 +48,7 @@ func TestPublishedVectors(t *testing.T) {
 		switch v.ID {
 		case "fc03", "fc04":
 			answered++
-			if frame := server.respond(unhex(t, v.RequestTCP), make([]byte, maxADU)); !bytes.Equal(frame, unhex(t, v.ResponseTCP)) {
+			if frame := server.respond(server.units.NewReader(), unhex(t, v.RequestTCP), make([]byte, maxADU)); !bytes.Equal(frame, unhex(t, v.ResponseTCP)) {
 				t.Errorf("%s: got % X, want %s", v.ID, frame, v.ResponseTCP)
 			}
 		case "fc2B-0E":

@@ -12,7 +12,7 @@ func TestPublishRefusesWhatIsNoUnit(t *testing.T) {
 		if err := units.Publish(byte(unit), image); (err == nil) != (unit >= 1 && unit <= 247) {
 			t.Errorf("unit %d: got %v", unit, err)
 		}
-		if server, err := NewServer(units, byte(unit)); (err == nil) != (unit >= 1 && unit <= 247) || (server == nil) != (err != nil) {
+		if server, err := NewServer(units, byte(unit), nil); (err == nil) != (unit >= 1 && unit <= 247) || (server == nil) != (err != nil) {
 			t.Errorf("first unit %d: got %v", unit, err)
 		}
 	}
