@@ -41,7 +41,7 @@ func at(n *document.Node, key string) *document.Node {
 func (c *checker) message(msg *Message) {
 	lets := c.lets(msg)
 	if len(msg.Examples) == 0 && msg.Name != "" {
-		c.Report(msg.Place, RuleExample, "message %q has no example: give a payload from the source, what it means, and where it comes from", msg.Name)
+		c.Report(msg.Place, RuleDraft, "message %q has no example: give a payload from the source, what it means, and where it comes from", msg.Name)
 	}
 	for i := range msg.Examples {
 		c.example(msg, &msg.Examples[i], lets)

@@ -26,6 +26,7 @@ var bases = map[string]struct {
 // fieldType reads the name of a type: u16, i8, flags32, pairs64, text8, bcd4.
 // The number is the width in bits; in bytes for text, in digits for BCD.
 func (l *loader) fieldType(n *document.Node) Type {
+	l.Takes(n, document.Form{Type: "string", Pattern: typeName.String()})
 	parts := typeName.FindStringSubmatch(n.Text)
 	if parts == nil || n.Kind != document.Scalar {
 		l.Report(n, RuleType, "%q is no type; write u, i, flags or pairs and the bits, text and the bytes, or bcd and the digits, such as u16, text8 or bcd4", n.Text)

@@ -30,6 +30,7 @@ func (l *loader) payload(n *document.Node) []byte {
 	if n == nil {
 		return nil
 	}
+	l.Takes(n, document.Form{Type: "text", Pattern: `^\s*([0-9A-Fa-f]\s*[0-9A-Fa-f]\s*)*$`})
 	payload, err := hex.DecodeString(strings.Join(strings.Fields(n.Text), ""))
 	if n.Kind != document.Scalar || err != nil {
 		l.Report(n, document.RuleWrongType, "hex must be pairs of hexadecimal digits, such as 94 14 7C FF")
@@ -65,6 +66,10 @@ func (l *loader) given(p document.Pair) Given {
 		values = p.Value.Items
 	}
 	for _, v := range values {
+		if v.Text == "null" {
+			l.Takes(v, document.Form{Type: "null"})
+		}
+		l.Takes(v, document.Form{Type: "text"})
 		if v.Kind != document.Scalar {
 			l.Report(v, document.RuleWrongType, "%s must be given a single value; this is %s", g.Key, v.Kind)
 		}

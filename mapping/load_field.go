@@ -101,6 +101,7 @@ func (l *loader) repetition(o *document.Object, f *Field) {
 	}
 	f.Step = int(o.Int("step", int64(f.Step), 1, math.MaxUint16))
 	if n.Kind == document.Scalar && letName.MatchString(n.Text) {
+		l.Takes(n, letForm)
 		f.RepeatBy = n.Text
 		return
 	}

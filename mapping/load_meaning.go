@@ -11,6 +11,8 @@ import (
 
 var letName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]*$`)
 
+var letForm = document.Form{Type: "string", Pattern: letName.String()}
+
 // meaning reads what a field is: a quantity, a name for later, alarms.
 func (l *loader) meaning(o *document.Object, f *Field) {
 	f.Let = l.letName(o.Get("let"))
@@ -34,6 +36,7 @@ func (l *loader) meaning(o *document.Object, f *Field) {
 
 // letName reads the name of a field.
 func (l *loader) letName(n *document.Node) string {
+	l.Takes(n, letForm)
 	name := l.Text(n, "the name (let) of a field")
 	_, quantity := pack.ByKey(name)
 	switch {
@@ -78,6 +81,8 @@ func (l *loader) alarm(n *document.Node) (pack.Alarm, bool) {
 		l.Report(n, RuleAlarm, "an alarm is [kind, level], such as [cell_overvoltage, protection]")
 		return pack.Alarm{}, false
 	}
+	l.Takes(n.Items[0], document.Form{Type: "string", Choices: pack.AlarmKinds()})
+	l.Takes(n.Items[1], document.Form{Type: "string", Choices: pack.AlarmLevels()})
 	a, ok := pack.ParseAlarm(n.Items[0].Text, n.Items[1].Text)
 	if !ok {
 		l.Report(n, RuleAlarm, "%q with %q is no alarm; the kinds are %s; the levels are %s", n.Items[0].Text, n.Items[1].Text,

@@ -12,6 +12,19 @@ import (
 
 var targetKey = regexp.MustCompile(`^([a-z_]+)(?:\[([0-9]*)\])?$`)
 
+// targetForm is a quantity, or a list from some element on.
+var targetForm = func() document.Form {
+	f := document.Form{Type: "string", Pattern: `^[a-z_]+\[[0-9]*\]$`}
+	for q := range pack.Count {
+		if row := q.Row(); row.Kind.List() {
+			f.Choices = append(f.Choices, row.Key+"[]")
+		} else {
+			f.Choices = append(f.Choices, row.Key)
+		}
+	}
+	return f
+}()
+
 // parseTargetKey splits cells_v[5] into its key and element.
 func parseTargetKey(text string) (parts []string, is bool) {
 	parts = targetKey.FindStringSubmatch(text)
@@ -24,6 +37,7 @@ func parseTargetKey(text string) (parts []string, is bool) {
 
 // target reads a quantity's key: voltage_v, cells_v[] or cells_v[5].
 func (l *loader) target(n *document.Node) *Target {
+	l.Takes(n, targetForm)
 	parts, is := parseTargetKey(n.Text)
 	if !is || n.Kind != document.Scalar {
 		l.Report(n, RuleQuantity, "%q is no quantity; the catalogue is docs/quantities.md%s", n.Text, nearest(n.Text))

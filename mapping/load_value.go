@@ -10,6 +10,7 @@ import (
 var plainDecimal = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?$`)
 
 func (l *loader) decimal(n *document.Node, what string) pack.Decimal {
+	l.Takes(n, document.Form{Type: "number"})
 	d, err := pack.ParseDecimal(n.Text)
 	if err != nil || n.Kind != document.Scalar || n.Quoted || !plainDecimal.MatchString(n.Text) || d.Coef == 0 && n.Text[0] == '-' {
 		l.Report(n, document.RuleWrongType, "%s must be a plain decimal number of at most %d digits, such as 0.1 or -40", what, pack.MaxExp)
@@ -80,6 +81,7 @@ func (l *loader) rawList(n *document.Node, what string, bits int) []uint64 {
 
 // raw reads a raw value of a field of so many bits.
 func (l *loader) raw(n *document.Node, what string, bits int) uint64 {
+	l.Takes(n, document.Form{Type: "integer"})
 	bits = min(max(bits, 1), 64)
 	v, err := document.ParseBits(n.Text, bits)
 	if err != nil || n.Kind != document.Scalar || n.Quoted {

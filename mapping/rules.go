@@ -21,6 +21,7 @@ const (
 	RuleOverlap  = "overlap"
 	RuleTwice    = "duplicate"
 	RuleLet      = "let"
+	RuleDraft    = "draft"
 	RuleExample  = "example"
 )
 
@@ -52,6 +53,7 @@ var Rules = []Rule{
 	{RuleOverlap, "bits that two fields write cannot be written back"},
 	{RuleTwice, "of two things with one name, one would be lost"},
 	{RuleLet, "a count or a power of ten must come from a field that is there"},
+	{RuleDraft, "a message without an example is a draft: nothing shows that it is right"},
 	{RuleExample, "a worked example, run both ways, is the proof that the mapping is right"},
 }
 

@@ -31,18 +31,22 @@ func (f *File) Object(n *Node, what string) *Object {
 		f.Report(n, RuleWrongType, "%s must be a map, {key: value, ...}; this is %s", what, n.shown())
 		return nil
 	}
+	f.trace.object(n, what)
 	return &Object{File: f, Node: n, what: what}
 }
 
 // Get is the value of a key, nil if it is not given.
 func (o *Object) Get(key string) *Node {
 	o.read = append(o.read, key)
-	return o.Node.Get(key)
+	n := o.Node.Get(key)
+	o.File.trace.asked(o.what, key, n)
+	return n
 }
 
 // Need is the value of a key that must be given. It notes a missing one.
 func (o *Object) Need(key string) *Node {
 	n := o.Get(key)
+	o.File.trace.needed(o.what, key)
 	if n == nil {
 		o.File.Report(o.Node, RuleMissingKey, "%s needs %q", o.what, key)
 	}
@@ -97,6 +101,7 @@ func (o *Object) Duration(key string) time.Duration {
 	if n == nil {
 		return 0
 	}
+	o.File.Takes(n, Form{Type: "string", Pattern: durationPattern})
 	d, err := time.ParseDuration(n.Text)
 	if n.Kind != Scalar || err != nil || d <= 0 || d > 24*time.Hour {
 		o.File.Report(n, RuleWrongType, "%s must be a time between 0 and 24h with its unit, such as 1s or 250ms; this is %s", o.name(key), n.shown())
@@ -118,10 +123,18 @@ func (o *Object) NeedList(key string) []*Node {
 	return items
 }
 
+// durationPattern is how a time is written, in the notation of JSON Schema.
+const durationPattern = `^([0-9]+(\.[0-9]+)?(ns|us|µs|ms|s|m|h))+$`
+
 func (o *Object) name(key string) string { return strconv.Quote(key) + " of " + o.what }
 
 // Text is a scalar's text. It notes a node that is none; nil is "".
 func (f *File) Text(n *Node, what string) string {
+	f.Takes(n, Form{Type: "text"})
+	return f.text(n, what)
+}
+
+func (f *File) text(n *Node, what string) string {
 	if n == nil {
 		return ""
 	}
@@ -134,6 +147,7 @@ func (f *File) Text(n *Node, what string) string {
 
 // Flag is whether a scalar says true; nil or a mistake is false.
 func (f *File) Flag(n *Node, what string) bool {
+	f.Takes(n, Form{Type: "boolean"})
 	if n == nil {
 		return false
 	}
@@ -160,7 +174,8 @@ func (n *Node) shown() string {
 
 // Choice is a scalar's text if it is one of the choices; nil is "".
 func (f *File) Choice(n *Node, what string, choices ...string) string {
-	text := f.Text(n, what)
+	f.Takes(n, Form{Type: "string", Choices: choices})
+	text := f.text(n, what)
 	if text == "" || slices.Contains(choices, text) {
 		return text
 	}
@@ -174,6 +189,7 @@ func (f *File) Int(n *Node, what string, least, most int64) int64 {
 	if n == nil {
 		return least
 	}
+	f.Takes(n, Form{Type: "integer", Least: least, Most: most})
 	number, err := ParseInt(n.Text)
 	switch {
 	case n.Kind == Scalar && !n.Quoted && err == nil && number >= least && number <= most:

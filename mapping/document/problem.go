@@ -93,6 +93,7 @@ type File struct {
 	noted    map[note]bool
 	spoilt   map[*Node]bool
 	reports  int
+	trace    *Trace
 }
 
 // note is what makes a problem different from others of its file.
