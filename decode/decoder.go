@@ -23,7 +23,7 @@ type Outcome uint8
 // status untouched.
 const (
 	Decoded    Outcome = iota
-	Unknown            // no message of the mapping has this id
+	Unknown            // no message of the mapping has this id, or none of those that share it
 	Short              // fewer bytes than the message needs
 	Long               // more bytes than the message may have
 	OutOfRange         // a field that counts others is outside its range
@@ -138,6 +138,9 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 		return Damaged
 	}
 	p := d.table.FindCAN(f.ID, f.Flags&transport.Extended != 0)
+	if p != nil && len(p.Tests) > 0 {
+		p = choose(p, f.ID, f.Data)
+	}
 	switch {
 	case p == nil:
 		d.unknown.count(f)
@@ -159,7 +162,7 @@ func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
 	if len(p.Needed) > 0 && !readNamed(p.Needed, f.Data, nil, &d.named) {
 		return OutOfRange
 	}
-	address, has := p.Address(f.ID)
+	address, has := address(p, f.ID, f.Data)
 	h := d.last
 	if h == nil || h.address != address {
 		if h = d.pack(address, has, f.Time); h == nil {

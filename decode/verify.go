@@ -43,6 +43,13 @@ func (v *verifier) run() {
 		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
 		return
 	}
+	if !holds(p.Tests, payload) {
+		v.fail("the example is not this message: a field that equals a constant has another value")
+		return
+	}
+	if p.AddressIn != nil {
+		v.address()
+	}
 	if !readNamed(p.Named, payload, nil, &v.lets) {
 		v.fail("a named field of the example is outside its range")
 		return
@@ -56,6 +63,18 @@ func (v *verifier) run() {
 
 func (v *verifier) fail(format string, args ...any) {
 	v.Report(v.example.Place, mapping.RuleExample, format, args...)
+}
+
+// address takes the pack's address from the payload.
+func (v *verifier) address() {
+	got, _ := address(v.program, 0, v.example.Payload)
+	v.status.Address, v.status.HasAddress = got, true
+	switch given := v.example.Place.Get("address"); {
+	case given == nil:
+		v.fail("the bytes give address: %d too; add it to the example", got)
+	case int64(got) != int64(v.example.Address):
+		v.Report(given, mapping.RuleExample, "the bytes give address: %d, not %d", got, v.example.Address)
+	}
 }
 
 // withNamed adds the named fields that the example mentions to what was read.

@@ -150,8 +150,17 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 	case mapping.OpDigits:
 		v, err := pack.ParseDecimal(w.usableText(op.Target.Quantity))
 		return w.number(op, v, err == nil)
+	case mapping.OpEquals:
+		return op.Equals.Raw, nil
+	case mapping.OpAddress:
+		return wholeRaw(op, int64(w.status.Address), w.status.HasAddress)
 	}
 	v, known := w.lets.get(op.Slot)
+	return wholeRaw(op, v, known)
+}
+
+// wholeRaw is the raw value of a field that is a whole number.
+func wholeRaw(op *mapping.Op, v int64, known bool) (uint64, error) {
 	if !known {
 		return unknownRaw(op)
 	}
@@ -180,6 +189,8 @@ func fieldName(op *mapping.Op) string {
 		return op.Let
 	case op.Target != nil:
 		return op.Target.Quantity.String()
+	case op.Address:
+		return "address"
 	}
 	return "alarms"
 }

@@ -16,9 +16,7 @@ func check(file *document.File, m *Mapping, broken map[*document.Node]bool) {
 		}
 		names[msg.Name] = true
 		c.message(msg)
-		for j := range i {
-			c.distinct(&m.Messages[j], msg)
-		}
+		c.distinct(m.Messages[:i], msg)
 	}
 	c.models()
 }
@@ -54,11 +52,36 @@ func (c *checker) message(msg *Message) {
 		first = 2
 	}
 	c.fields(msg.Fields, lets, first, msg.MaxBytes)
+	c.oneAddress(msg.Fields)
 	if msg.Read != nil {
 		c.block(msg, lets)
 	} else {
 		c.optional(msg)
 	}
+}
+
+// oneAddress notes a second address in a payload.
+func (c *checker) oneAddress(fields []Field) {
+	first := 0
+	for i := range fields {
+		switch f := &fields[i]; {
+		case f.Address && first > 0:
+			c.Report(at(f.Place, "is"), RuleTwice, "the address is read at line %d already", first)
+		case f.Address:
+			first = f.Place.Line
+		}
+	}
+}
+
+// addressBits is how many bits the address of the pack has, in the id or in the
+// payload; 0 if it stands in neither.
+func (m *Message) addressBits() int {
+	for i := range m.Fields {
+		if m.Fields[i].Address {
+			return m.Fields[i].Type.Bits
+		}
+	}
+	return m.CAN.AddressWidth
 }
 
 // block checks what only a block of registers has.
@@ -110,9 +133,9 @@ func (c *checker) name(msg *Message, fields []Field, lets map[string]*Field) {
 func (c *checker) example(msg *Message, e *Example, lets map[string]*Field) {
 	switch {
 	case msg.CAN == nil && e.Address >= 0:
-		c.Report(at(e.Place, "address"), RuleExample, "only a message whose id holds an address has an example with an address")
-	case msg.CAN != nil && e.Address >= 1<<msg.CAN.AddressWidth && e.Address >= 0:
-		c.Report(at(e.Place, "address"), RuleExample, "address %d does not fit the %d address bits of the message's id", e.Address, msg.CAN.AddressWidth)
+		c.Report(at(e.Place, "address"), RuleExample, "only a message whose id or payload holds an address has an example with an address")
+	case msg.CAN != nil && e.Address >= 1<<msg.addressBits() && e.Address >= 0:
+		c.Report(at(e.Place, "address"), RuleExample, "address %d does not fit the %d address bits of the message", e.Address, msg.addressBits())
 	case msg.Each == nil && len(e.Each) > 0:
 		c.Report(at(e.Place, "each_gives"), RuleExample, "each_gives is for a message with each_pack")
 	}
@@ -122,27 +145,6 @@ func (c *checker) example(msg *Message, e *Example, lets map[string]*Field) {
 				c.Report(g.Place, RuleExample, "%q is no quantity and no name of a field%s", g.Key, nearest(g.Key))
 			}
 		}
-	}
-}
-
-// distinct notes two messages that one frame or one register could belong to.
-func (c *checker) distinct(a, b *Message) {
-	if c.broken[a.Place] || c.broken[b.Place] {
-		return
-	}
-	if a.CAN != nil {
-		mask := a.CAN.Mask() & b.CAN.Mask()
-		if a.CAN.Extended == b.CAN.Extended && a.CAN.ID&mask == b.CAN.ID&mask {
-			c.Report(at(at(b.Place, "can"), "id"), RuleMatch, "a frame can be %q and %q: their ids are the same", a.Name, b.Name)
-		}
-		return
-	}
-	place := at(b.Place, "read")
-	if a.Read.Model != 0 && a.Read.Model == b.Read.Model {
-		c.Report(at(place, "model"), RuleMatch, "%q and %q are the same model", a.Name, b.Name)
-	}
-	if a.Read.Model+b.Read.Model == 0 && a.Read.From < b.Read.From+b.Read.Count && b.Read.From < a.Read.From+a.Read.Count {
-		c.Report(at(place, "from"), RuleMatch, "%q and %q read the same registers", a.Name, b.Name)
 	}
 }
 

@@ -9,13 +9,13 @@ import (
 // meaning checks that a field is one thing, and that its type can hold it.
 func (c *checker) meaning(f *Field) {
 	meanings := 0
-	for _, is := range []bool{f.Let != "", f.Target != nil, len(f.Alarms) > 0} {
+	for _, is := range []bool{f.Let != "", f.Target != nil, f.Address, len(f.Alarms) > 0, f.Equals != nil} {
 		if is {
 			meanings++
 		}
 	}
 	if meanings != 1 {
-		c.Report(f.Place, RuleMeaning, "a field is one thing: a quantity (is), a name (let) or alarms; this one is %d of them", meanings)
+		c.Report(f.Place, RuleMeaning, "a field is one thing: a quantity or the address (is), a name (let), alarms or a constant (equals); this one is %d of them", meanings)
 		return
 	}
 	if len(f.Alarms) > 0 && f.Type.Base != FlagBits && f.Type.Base != Pairs {
@@ -23,6 +23,9 @@ func (c *checker) meaning(f *Field) {
 	}
 	if f.Target != nil {
 		c.target(f)
+	}
+	if f.Address && (f.Type.Base != Unsigned || f.Type.Bits > mostAddressBits) {
+		c.Report(at(f.Place, "as"), RuleType, "an address is a whole number, u1 to u%d, not %s", mostAddressBits, f.Type.Name)
 	}
 	c.effects(f)
 	if f.Type.Base == Text {
@@ -73,6 +76,7 @@ func (c *checker) effects(f *Field) {
 	}
 	number := kind == pack.Number || kind == pack.Numbers
 	digits := kind == pack.Word && f.Type.Base != Text
+	varies := !f.Address && f.Equals == nil
 	for _, key := range []struct {
 		name   string
 		taken  bool
@@ -85,7 +89,9 @@ func (c *checker) effects(f *Field) {
 		{"range", number || f.Let != "" && f.Type.Base != Text, "numbers"},
 		{"values", kind == pack.Flag, "quantities that are true or false"},
 		{"repeat", kind == pack.Numbers, "lists of numbers"},
-		{"missing", f.Type.Base != Text, "numbers and bits; a text is missing if it is empty"},
+		{"missing", f.Type.Base != Text && varies, "numbers and bits; a text is missing if it is empty"},
+		{"optional", varies, "fields that can be left off"},
+		{"write", f.Equals == nil, "fields that vary"},
 		{"bit", f.Type.Base != Text, "numbers and bits; a text begins at a whole byte"},
 	} {
 		if n := f.Place.Get(key.name); n != nil && !key.taken {

@@ -65,6 +65,12 @@ func (c *checker) overlap(f *Field, earlier []Field) {
 
 // bitsOf are the bits of a byte of the payload that an element of the field has.
 func (f *Field) bitsOf(element, number int) byte {
+	return f.byteOf(math.MaxUint64>>(64-min(f.Type.Bits, 64)), element, number)
+}
+
+// byteOf is what a raw value in an element of the field makes of a byte of the
+// payload.
+func (f *Field) byteOf(raw uint64, element, number int) byte {
 	size := f.ContainerBytes()
 	i := number - f.StartByte(element)
 	switch {
@@ -75,11 +81,11 @@ func (f *Field) bitsOf(element, number int) byte {
 	case !f.Little:
 		i = size - 1 - i
 	}
-	mask, shift := uint64(math.MaxUint64)>>(64-f.Type.Bits), 8*i-f.Bit
+	shift := 8*i - f.Bit
 	if shift < 0 {
-		return byte(mask << -shift)
+		return byte(raw << -shift)
 	}
-	return byte(mask >> shift)
+	return byte(raw >> shift)
 }
 
 func (f *Field) overlapsItself() bool {

@@ -29,11 +29,13 @@ type Program struct {
 	Least, Most int  // bytes of a payload: MinBytes and MaxBytes
 	Passed      bool // sent to the pack, not by it: nothing is read
 	Index       int
-	Named       []Op  // numbers that are named: other fields may depend on them
-	Needed      []Op  // those among them that other fields depend on, or that have a range
-	Body        Steps // fields that are written to the status
-	Each        Steps // fields of one repetition of the message's group
-	OfPresent   bool  // some field tells how the pack is now
+	Named       []Op       // numbers that are named: other fields may depend on them
+	Needed      []Op       // those among them that other fields depend on, or that have a range
+	Body        Steps      // fields that are written to the status
+	Each        Steps      // fields of one repetition of the message's group
+	AddressIn   *Op        // where the payload holds the pack's address; nil if it does not
+	Rivals      []*Program // other messages that an id of this one can be; their payloads differ in what they equal
+	OfPresent   bool       // some field tells how the pack is now
 	shift       uint8
 	mask        uint32
 }
@@ -56,7 +58,10 @@ func Compile(m *Mapping) (*Compiled, error) {
 			return nil, fmt.Errorf("mapping %s: message %q: %w", m.Name, m.Messages[i].Name, err)
 		}
 		c.Programs = append(c.Programs, p)
+	}
+	for i := range c.Programs {
 		c.enter(&c.Programs[i])
+		c.Programs[i].Rivals = c.rivals(&c.Programs[i])
 	}
 	return c, nil
 }
@@ -82,6 +87,9 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		if p.Each, err = compileGroup(m.Each, lets); err != nil {
 			return p, err
 		}
+	}
+	if i := slices.IndexFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAddress }); i >= 0 {
+		p.AddressIn = &p.Body.All[i]
 	}
 	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !m.refersTo(op.Let) })
 	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms || op.Target != nil && op.Quantity.OfPresent() })
@@ -126,9 +134,11 @@ func compileFields(fields []Field, lets map[string]int, whole bool) (named []Op,
 			return op.Target != nil && earlier.Target != nil && *earlier.Target == *op.Target
 		})
 		steps.All = append(steps.All, op)
-		if n, plain := op.number(); plain {
+		switch n, plain := op.number(); {
+		case op.Kind == OpAddress || op.Kind == OpEquals: // read before the status is known
+		case plain:
 			steps.Numbers = append(steps.Numbers, n)
-		} else {
+		default:
 			steps.Rest = append(steps.Rest, op)
 		}
 	}

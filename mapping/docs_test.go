@@ -95,6 +95,7 @@ func TestDocumentedLimits(t *testing.T) {
 		"bytes of a file": document.MaxBytes, "words, marks and brackets": document.MaxTokens,
 		"maps and lists in one another": document.MaxDepth, "problems that are listed": document.MaxProblems,
 		"fields of a message that have a name":  mapping.MaxLets,
+		"messages that share an id":             mapping.MaxShared,
 		"elements of `cells_v` and `balancing`": pack.MaxCells, "elements of `temps_c`": pack.MaxTemps,
 	} {
 		if row := fmt.Sprintf("| %s | %d |\n", what, most); !strings.Contains(text, row) {

@@ -8,8 +8,12 @@ func (c *Compiled) enter(p *Program) {
 	case match.Extended:
 		c.enterLong(match, p)
 	default:
-		for address := range uint32(1) << match.AddressWidth {
-			c.short[match.ID|address<<match.AddressBit] = p
+		varying := ^match.Mask() & (1<<11 - 1)
+		for bits := varying; ; bits = (bits - 1) & varying {
+			c.short[match.ID&match.Mask()|bits] = p
+			if bits == 0 {
+				return
+			}
 		}
 	}
 }
@@ -24,7 +28,8 @@ func (c *Compiled) enterLong(match *CANMatch, p *Program) {
 	c.long = append(c.long, longIDs{match.Mask(), map[uint32]*Program{match.ID & match.Mask(): p}})
 }
 
-// FindCAN is the program of the frames with an id, nil if there is none.
+// FindCAN is the program of the frames with an id, nil if there is none. Where
+// messages share an id it is one of them; the payload tells which.
 func (c *Compiled) FindCAN(id uint32, extended bool) *Program {
 	if !extended {
 		if id < uint32(len(c.short)) {

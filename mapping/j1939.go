@@ -1,6 +1,11 @@
 package mapping
 
-import "packlink/mapping/document"
+import (
+	"math"
+	"slices"
+
+	"packlink/mapping/document"
+)
 
 // A 29-bit id by SAE J1939-21 (as in the Linux kernel's
 // Documentation/networking/j1939.rst): priority in bits 26 to 28, then a
@@ -41,19 +46,36 @@ func J1939ID(pgn uint32, priority, source byte) uint32 {
 }
 
 // j1939Match reads a PGN. Its frames come with any priority and to anybody, and
-// their source is the pack's address; written ones have the priority given.
+// their source is the pack's address unless the payload holds it; written ones
+// have the priority given, and then the source given.
 func (l *loader) j1939Match(o *document.Object) *CANMatch {
 	pgn := uint32(o.NeedInt("pgn", 0, mostPGN))
-	priority := byte(o.Int("priority", 6, 0, 7))
+	priority, source := byte(o.Int("priority", 6, 0, 7)), byte(o.Int("source", 0, 0, math.MaxUint8))
 	if hasDestination(pgn) && pgn&0xFF != 0 {
 		l.Report(o.Node.Get("pgn"), RuleMatch, "PGN %#x is one with a destination, so its last byte must be 0: write %#x", pgn, pgn&^0xFF)
 	}
 	if l.idBits != 29 {
 		l.Report(o.Node.Get("pgn"), RuleMatch, "a PGN stands in an id of 29 bits; the bus has %d", l.idBits)
 	}
-	c := &CANMatch{Extended: true, PGN: pgn, HasPGN: true, ID: J1939ID(pgn, priority, 0), Ignored: priorityMask, AddressWidth: sourceWidth}
+	c := &CANMatch{Extended: true, PGN: pgn, HasPGN: true, ID: J1939ID(pgn, priority, source), Ignored: priorityMask, AddressWidth: sourceWidth}
 	if hasDestination(pgn) {
 		c.Ignored |= 0xFF << destinationBit
 	}
 	return c
+}
+
+// sourceAddress sets the source address of a PGN apart from the pack's address,
+// where the payload holds that.
+func (l *loader) sourceAddress(m *Message) {
+	inPayload := slices.ContainsFunc(m.Fields, func(f Field) bool { return f.Address })
+	match := m.Place.Get("can")
+	switch n := match.Get("source"); {
+	case inPayload && m.CAN.HasPGN:
+		m.CAN.AddressWidth = 0
+		m.CAN.Ignored |= 1<<sourceWidth - 1
+	case inPayload && m.CAN.AddressWidth > 0:
+		l.Report(match.Get("address"), RuleTwice, "the address stands in the payload too")
+	case n != nil && m.CAN.HasPGN:
+		l.Report(n, RuleMeaning, "source has no effect here: the source address is the pack's, as no field is: address")
+	}
 }

@@ -16,7 +16,7 @@ func (l *loader) example(n *document.Node) Example {
 		return e
 	}
 	e.Payload = l.payload(o.Need("hex"))
-	e.Address = int(o.Int("address", -1, 0, math.MaxUint16))
+	e.Address = int(o.Int("address", -1, 0, math.MaxUint32))
 	e.Source = o.NeedText("source")
 	e.Gives = l.gives(o.Need("gives"))
 	for _, each := range o.List("each_gives") {

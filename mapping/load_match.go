@@ -43,6 +43,10 @@ func (l *loader) canMatch(o *document.Object) *CANMatch {
 	if n := o.Get("address"); n != nil {
 		l.address(o, n, c, bits)
 	}
+	c.Ignored = uint32(o.Int("any", 0, 0, 1<<bits-1))
+	if both := c.Ignored & c.addressMask(); both != 0 {
+		l.Report(o.Node.Get("any"), RuleMatch, "bits that are the address are not any bits: leave %#x out", both)
+	}
 	return c
 }
 

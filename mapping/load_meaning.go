@@ -16,7 +16,11 @@ var letForm = document.Form{Type: "string", Pattern: letName.String()}
 // meaning reads what a field is: a quantity, a name for later, alarms.
 func (l *loader) meaning(o *document.Object, f *Field) {
 	f.Let = l.letName(o.Get("let"))
-	if is := o.Get("is"); is != nil {
+	if !l.registers {
+		l.equals(o, f)
+	}
+	is := o.Get("is")
+	if f.Address = is != nil && !l.registers && is.Text == addressKey; is != nil && !f.Address {
 		f.Target = l.target(is)
 		if t := f.Target; t != nil && t.Quantity.Row().Kind.List() && !strings.HasSuffix(is.Text, "]") {
 			l.Report(is, RuleQuantity, "%s is a list: write %s[] for all of it, or %s[5] to begin at the fifth", is.Text, is.Text, is.Text)
@@ -31,6 +35,18 @@ func (l *loader) meaning(o *document.Object, f *Field) {
 	}
 	if n := o.Get(alarmsKey); n != nil && l.Object(n, "alarms") != nil {
 		l.alarms(n, f)
+	}
+}
+
+// equals reads the constant of a field that tells messages apart.
+func (l *loader) equals(o *document.Object, f *Field) {
+	n := o.Get("equals")
+	switch {
+	case n == nil:
+	case !f.Type.numeric():
+		l.Report(n, RuleType, "equals is for numbers and bits; %s is text", f.Type.Name)
+	default:
+		f.Equals = &Constant{Raw: l.raw(n, "equals", f.Type.Bits)}
 	}
 }
 

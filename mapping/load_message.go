@@ -35,6 +35,10 @@ func (l *loader) message(n *document.Node) Message {
 	for _, f := range o.List("fields") {
 		m.Fields = append(m.Fields, l.field(f))
 	}
+	m.Tests = tests(m.Fields)
+	if m.CAN != nil {
+		l.sourceAddress(&m)
+	}
 	if l.registers {
 		l.block(o, &m)
 	} else {

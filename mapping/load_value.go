@@ -35,7 +35,9 @@ func (l *loader) valueRange(n *document.Node) *Range {
 // special reads which raw values mean something of their own, and what is
 // written where nothing is known.
 func (l *loader) special(o *document.Object, f *Field) {
-	f.Missing = l.missing[f.Type.Name]
+	if f.Equals == nil && !f.Address {
+		f.Missing = l.missing[f.Type.Name]
+	}
 	if n := o.Get("missing"); n != nil {
 		f.Missing = l.rawList(n, "missing", f.Type.Bits)
 	}

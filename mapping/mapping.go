@@ -80,6 +80,7 @@ type Message struct {
 	MaxBytes int            // longer payloads are refused
 	Fill     byte           // value of the bytes that no field writes
 	Fields   []Field
+	Tests    []Test // what its payloads hold always, in order of Start
 	Each     *Group // repeated for each pack of a bank; nil if not
 	Source   []Source
 	Examples []Example
@@ -89,7 +90,7 @@ type Message struct {
 type CANMatch struct {
 	ID           uint32
 	Extended     bool   // a 29-bit id
-	Ignored      uint32 // bits of an id that may be anything
+	Ignored      uint32 // bits of an id that may be anything; they are written as they stand in ID
 	AddressBit   int    // lowest bit of the pack's address inside the id
 	AddressWidth int    // its width in bits; 0 if the id holds no address
 	PGN          uint32 // parameter group number by SAE J1939, if HasPGN
@@ -102,8 +103,10 @@ func (c *CANMatch) Mask() uint32 {
 	if c.Extended {
 		all = 1<<29 - 1
 	}
-	return all &^ c.Ignored &^ ((1<<c.AddressWidth - 1) << c.AddressBit)
+	return all &^ c.Ignored &^ c.addressMask()
 }
+
+func (c *CANMatch) addressMask() uint32 { return (1<<c.AddressWidth - 1) << c.AddressBit }
 
 // Read says which registers are a message.
 type Read struct {
@@ -149,8 +152,10 @@ type Field struct {
 	Little   bool // least significant byte first
 	LowFirst bool // least significant 16-bit word first
 
-	Let    string // name for later fields; "" if none
-	Target *Target
+	Let     string // name for later fields; "" if none
+	Target  *Target
+	Address bool      // the pack's address
+	Equals  *Constant // what the field always is; nil if it varies
 
 	Scale     pack.Decimal // value = raw x Scale + Offset; turned round for sign: discharge-positive
 	Offset    pack.Decimal // turned round likewise
@@ -193,7 +198,8 @@ type AlarmSlot struct {
 	First bool
 }
 
-// Constant is what is written where the status knows nothing.
+// Constant is a raw value or a text: what a field always is, or what is written
+// where the status knows nothing.
 type Constant struct {
 	Raw  uint64
 	Text string

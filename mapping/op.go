@@ -21,6 +21,8 @@ const (
 	OpFlags                     // a list of flags from bits
 	OpLet                       // a named number
 	OpElement                   // elements of a list
+	OpAddress                   // the pack's address
+	OpEquals                    // a constant
 )
 
 // Op is one field, ready to be run. Raw bits are taken from a window of eight
@@ -69,6 +71,10 @@ func opKind(f *Field) OpKind {
 	switch {
 	case f.Type.Base == Text:
 		return OpText
+	case f.Address:
+		return OpAddress
+	case f.Equals != nil:
+		return OpEquals
 	case f.Target == nil && len(f.Alarms) > 0:
 		return OpAlarms
 	case f.Target == nil:

@@ -9,6 +9,7 @@ const (
 	RuleOption   = "option"
 	RuleBus      = "bus"
 	RuleMatch    = "match"
+	RuleReach    = "unreachable"
 	RuleTiming   = "timing"
 	RuleType     = "type"
 	RuleOrder    = "order"
@@ -41,6 +42,7 @@ var Rules = []Rule{
 	{RuleOption, "an option must mean something whatever is chosen"},
 	{RuleBus, "a mapping speaks of one medium, whose frames it can tell apart"},
 	{RuleMatch, "a frame or a register must belong to one message"},
+	{RuleReach, "a message whose every frame another one takes would never be read"},
 	{RuleTiming, "a message that is overdue before it is due would always be stale"},
 	{RuleType, "a quantity can be read only from bits that can hold it"},
 	{RuleOrder, "two readers guess the order of bytes in two ways"},
@@ -59,6 +61,15 @@ var Rules = []Rule{
 
 // MaxLets is the most fields of a message that can be named.
 const MaxLets = 64
+
+// MaxShared is the most messages that can share an id.
+const MaxShared = 256
+
+// mostAddressBits is the greatest width of an address in a payload.
+const mostAddressBits = 32
+
+// addressKey is what a field of a payload is that holds the pack's address.
+const addressKey = "address"
 
 // alarmsKey is the key of an example's alarms, as in a record.
 const alarmsKey = "alarms"

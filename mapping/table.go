@@ -58,6 +58,8 @@ func writeMessage(t io.Writer, m *Message) {
 // where is what a message is found by.
 func (m *Message) where() string {
 	switch {
+	case m.CAN != nil && m.CAN.HasPGN && m.CAN.AddressWidth == 0:
+		return fmt.Sprintf("PGN %d (%05X)", m.CAN.PGN, m.CAN.PGN)
 	case m.CAN != nil && m.CAN.HasPGN:
 		return fmt.Sprintf("PGN %d (%05X), from the pack's source address", m.CAN.PGN, m.CAN.PGN)
 	case m.CAN != nil && m.CAN.Extended:
@@ -71,10 +73,14 @@ func (m *Message) where() string {
 }
 
 func (c *CANMatch) address() string {
-	if c.AddressWidth == 0 {
-		return ""
+	text := ""
+	if c.AddressWidth > 0 {
+		text = fmt.Sprintf(" (address in bits %d to %d)", c.AddressBit, c.AddressBit+c.AddressWidth-1)
 	}
-	return fmt.Sprintf(" (address in bits %d to %d)", c.AddressBit, c.AddressBit+c.AddressWidth-1)
+	if c.Ignored != 0 {
+		text += fmt.Sprintf(" (any bits %X)", c.Ignored)
+	}
+	return text
 }
 
 func (m *Message) timing() string {
@@ -102,6 +108,10 @@ func writeField(t io.Writer, unit string, f *Field) {
 // subject is what a field is about.
 func (f *Field) subject() string {
 	switch {
+	case f.Address:
+		return addressKey
+	case f.Equals != nil:
+		return fmt.Sprintf("always %X", f.Equals.Raw)
 	case f.Target == nil && f.Let == "":
 		return "alarms"
 	case f.Target == nil:

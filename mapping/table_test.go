@@ -91,6 +91,9 @@ func TestTableLines(t *testing.T) {
 		"scale-by":           {"model 802, 6 registers values", "register 2 u16 voltage_v x 10^V_SF, V, FFFF: not available", "register 4 i16 (V_SF) 8000: not available, else written as FFFE"},
 		"each-pack":          {"from register 4 on, for each pack, 2 registers:"},
 		"notation":           {"source: invented for this example, section 4.2", "A text of several lines, which becomes one."},
+		"equals":             {"byte 0 u8 always 1", "byte 0 u8 always 2"},
+		"address-in-payload": {"PGN 65281 (0FF01) charge, every 1s, overdue after 3s", "byte 0 u8 address"},
+		"any":                {"18FF0023 (address in bits 8 to 15) (any bits 1C0000FF) values", "350 (any bits F) short ids"},
 		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 11: on, 00: off"},
 	} {
 		m, err := library.Load("../fixtures/mapping/good/" + file + ".yaml")
