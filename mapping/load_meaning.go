@@ -20,7 +20,9 @@ func (l *loader) meaning(o *document.Object, f *Field) {
 		l.equals(o, f)
 	}
 	is := o.Get("is")
-	if f.Address = is != nil && !l.registers && is.Text == addressKey; is != nil && !f.Address {
+	if f.Address = is != nil && !l.registers && is.Text == addressKey; f.Address {
+		l.Takes(is, document.Form{Type: "string", Choices: []string{addressKey}})
+	} else if is != nil {
 		f.Target = l.target(is)
 		if t := f.Target; t != nil && t.Quantity.Row().Kind.List() && !strings.HasSuffix(is.Text, "]") {
 			l.Report(is, RuleQuantity, "%s is a list: write %s[] for all of it, or %s[5] to begin at the fifth", is.Text, is.Text, is.Text)
