@@ -75,9 +75,16 @@ func swapWords(r uint64, width int) (swapped uint64) {
 // whole is a raw value as a whole number, by the field's type. It is not ok if
 // the bits are no number of that type.
 func whole(op *mapping.Op, r uint64) (n int64, ok bool) {
-	if op.Type.Base == mapping.BCD {
+	switch op.Type.Base {
+	case mapping.BCD:
 		digits, ok := fromBCD(r)
 		return int64(digits), ok
+	case mapping.SignMagnitude:
+		magnitude := int64(r & (op.Mask >> 1))
+		if uint64(magnitude) != r {
+			return -magnitude, true
+		}
+		return magnitude, true
 	}
 	return int64(r<<op.Extend) >> op.Extend, true
 }
@@ -86,8 +93,11 @@ func whole(op *mapping.Op, r uint64) (n int64, ok bool) {
 // cannot hold it.
 func rawOfWhole(op *mapping.Op, n int64) (r uint64, ok bool) {
 	r = uint64(n)
-	if op.Type.Base == mapping.BCD && n >= 0 {
+	switch {
+	case op.Type.Base == mapping.BCD && n >= 0:
 		r = toBCD(r)
+	case op.Type.Base == mapping.SignMagnitude && n < 0:
+		r = -r | (op.Mask &^ (op.Mask >> 1))
 	}
 	r &= op.Mask
 	back, ok := whole(op, r)

@@ -159,6 +159,9 @@ func (r *reading) number(op *mapping.Op, w uint64) pack.Value {
 	if missing(op, bits) {
 		return pack.Value{}
 	}
+	if op.Type.Base == mapping.Float {
+		return r.shift(op, r.float(op, bits))
+	}
 	n, ok := whole(op, bits)
 	if !ok {
 		return pack.Value{}
@@ -170,15 +173,15 @@ func (r *reading) number(op *mapping.Op, w uint64) pack.Value {
 	case v.Coef > op.High:
 		v.Trust |= pack.Above
 	}
-	if op.ScaleSlot >= 0 {
-		return r.shift(op, v)
-	}
-	return v
+	return r.shift(op, v)
 }
 
-// shift multiplies a value by the power of ten that another field gives. The
-// value is not known if the power is not.
+// shift multiplies a value by the power of ten that another field gives, if one
+// does. The value is not known if the power is not.
 func (r *reading) shift(op *mapping.Op, v pack.Value) pack.Value {
+	if op.ScaleSlot < 0 {
+		return v
+	}
 	power, known := r.lets.get(op.ScaleSlot)
 	exp := int64(v.Exp) + power
 	if !known || exp < -pack.MaxExp || exp > pack.MaxExp {

@@ -179,6 +179,8 @@ func unknownRaw(op *mapping.Op) (uint64, error) {
 		return op.Write.Raw, nil
 	case len(op.Missing) > 0:
 		return op.Missing[0], nil
+	case op.Type.Base == mapping.Float:
+		return notANumber(op.Type.Bits), nil
 	}
 	return 0, &NotKnownError{fieldName(op)}
 }
@@ -206,13 +208,24 @@ func (w *writing) number(op *mapping.Op, v pack.Decimal, known bool) (uint64, er
 	if !known {
 		return unknownRaw(op)
 	}
-	difference, okSub := v.Sub(op.Offset)
-	quotient, okDiv := difference.Div(scale, 0)
-	r, fits := rawOfWhole(op, quotient.Coef)
-	if !okSub || !okDiv || !fits || missing(op, r) {
+	rawOf := wholeOf
+	if op.Type.Base == mapping.Float {
+		rawOf = floatOf
+	}
+	r, fits := rawOf(op, v, scale)
+	if !fits || missing(op, r) {
 		return 0, &NoRoomError{fieldName(op), v.String(), op.Type.Name}
 	}
 	return r, nil
+}
+
+// wholeOf is the whole number nearest to (v - offset) / scale, as the bits of a
+// field.
+func wholeOf(op *mapping.Op, v, scale pack.Decimal) (r uint64, ok bool) {
+	difference, okSub := v.Sub(op.Offset)
+	quotient, okDiv := difference.Div(scale, 0)
+	r, fits := rawOfWhole(op, quotient.Coef)
+	return r, okSub && okDiv && fits
 }
 
 func flagRaw(op *mapping.Op, on, known bool) (uint64, error) {

@@ -24,6 +24,9 @@ func (c *checker) meaning(f *Field) {
 	if f.Target != nil {
 		c.target(f)
 	}
+	if f.Let != "" && f.Type.Base == Float {
+		c.Report(at(f.Place, "as"), RuleType, "a name (let) stands for a whole number; %s is a float", f.Type.Name)
+	}
 	if f.Address && (f.Type.Base != Unsigned || f.Type.Bits > mostAddressBits) {
 		c.Report(at(f.Place, "as"), RuleType, "an address is a whole number, u1 to u%d, not %s", mostAddressBits, f.Type.Name)
 	}
@@ -35,8 +38,8 @@ func (c *checker) meaning(f *Field) {
 
 // shapes are the types that each kind of quantity can be read from.
 var shapes = map[pack.Kind][]Base{
-	pack.Number:  {Unsigned, Signed, BCD},
-	pack.Numbers: {Unsigned, Signed, BCD},
+	pack.Number:  {Unsigned, Signed, BCD, SignMagnitude, Float},
+	pack.Numbers: {Unsigned, Signed, BCD, SignMagnitude, Float},
 	pack.Flag:    {Unsigned},
 	pack.Flags:   {FlagBits},
 	pack.Word:    {Text, Unsigned, BCD},

@@ -207,7 +207,7 @@ func (op *Op) fits() bool {
 	const most = math.MaxInt64 / 2
 	greatest := op.Mask
 	switch op.Type.Base {
-	case Signed:
+	case Signed, SignMagnitude:
 		greatest = op.Mask/2 + 1
 	case BCD:
 		greatest = uint64(math.Pow10(op.Type.Bits/4)) - 1

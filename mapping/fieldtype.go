@@ -7,7 +7,7 @@ import (
 	"packlink/mapping/document"
 )
 
-var typeName = regexp.MustCompile(`^(u|i|bcd|flags|pairs|text)([1-9][0-9]*)$`)
+var typeName = regexp.MustCompile(`^(u|i|sm|f|bcd|flags|pairs|text)([1-9][0-9]*)$`)
 
 // bases are the type names with the widths, in bits, they can have.
 var bases = map[string]struct {
@@ -17,6 +17,8 @@ var bases = map[string]struct {
 }{
 	"u":     {Unsigned, 1, 64},
 	"i":     {Signed, 2, 64},
+	"sm":    {SignMagnitude, 2, 64},
+	"f":     {Float, 32, 64},
 	"flags": {FlagBits, 1, 64},
 	"pairs": {Pairs, 2, 64},
 	"text":  {Text, 1, 64},
@@ -29,7 +31,7 @@ func (l *loader) fieldType(n *document.Node) Type {
 	l.Takes(n, document.Form{Type: "string", Pattern: typeName.String()})
 	parts := typeName.FindStringSubmatch(n.Text)
 	if parts == nil || n.Kind != document.Scalar {
-		l.Report(n, RuleType, "%q is no type; write u, i, flags or pairs and the bits, text and the bytes, or bcd and the digits, such as u16, text8 or bcd4", n.Text)
+		l.Report(n, RuleType, "%q is no type; write u, i, sm, flags or pairs and the bits, f32 or f64, text and the bytes, or bcd and the digits, such as u16, text8 or bcd4", n.Text)
 		return Type{Base: Unsigned, Bits: 8}
 	}
 	b := bases[parts[1]]
@@ -40,6 +42,9 @@ func (l *loader) fieldType(n *document.Node) Type {
 		return Type{Base: Unsigned, Bits: 8}
 	case b.base == Pairs && width%2 != 0:
 		l.Report(n, RuleType, "there is no %s: pairs have an even number of bits", n.Text)
+		return Type{Base: Unsigned, Bits: 8}
+	case b.base == Float && width != 32 && width != 64:
+		l.Report(n, RuleType, "there is no %s: a float has 32 or 64 bits", n.Text)
 		return Type{Base: Unsigned, Bits: 8}
 	}
 	switch b.base {

@@ -127,12 +127,14 @@ type Base uint8
 
 // The bases of a field type.
 const (
-	Unsigned Base = iota + 1
-	Signed        // two's complement
-	FlagBits      // each bit is on or off
-	Pairs         // each pair of bits is on, off or not supported
-	Text          // bytes of text
-	BCD           // a decimal digit in each four bits
+	Unsigned      Base = iota + 1
+	Signed             // two's complement
+	FlagBits           // each bit is on or off
+	Pairs              // each pair of bits is on, off or not supported
+	Text               // bytes of text
+	BCD                // a decimal digit in each four bits
+	SignMagnitude      // the top bit is the sign, the others are the magnitude
+	Float              // IEEE 754, of 32 or 64 bits
 )
 
 // Type is what "as" says: a base and its width.

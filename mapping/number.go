@@ -25,7 +25,8 @@ type NumberOp struct {
 func (op *Op) number() (n NumberOp, plain bool) {
 	const most = 1<<16 - 1
 	plain = op.Kind == OpNumber || op.Kind == OpFlag && len(op.Values) == 0
-	if !plain || op.Type.Base == BCD || op.ScaleSlot >= 0 || op.SwapWords || len(op.Unavailable) > 1 || op.Need > most {
+	plain = plain && (op.Type.Base == Unsigned || op.Type.Base == Signed)
+	if !plain || op.ScaleSlot >= 0 || op.SwapWords || len(op.Unavailable) > 1 || op.Need > most {
 		return n, false
 	}
 	n = NumberOp{
