@@ -1,8 +1,11 @@
 package decode_test
 
 import (
+	"encoding/binary"
+	"math"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"packlink/decode"
 	"packlink/decode/pack"
@@ -59,6 +62,80 @@ func TestIdentifiesItsOwnTraffic(t *testing.T) {
 		}
 		if got := tried(t, examples(table)); got != table {
 			t.Errorf("%s: identified as %v", table.Name, got)
+		}
+	}
+}
+
+// TestIdentifiesWhatItWrites takes what a pack would say by every mapping, from
+// about a hundred frames on, clean and with one byte of twenty damaged: the
+// answer is the mapping, or that it is not sure, and never another mapping.
+func TestIdentifiesWhatItWrites(t *testing.T) {
+	for _, table := range allTables(t) {
+		if table.Bus.Registers != nil && table.Bus.Registers.ModelsAt >= 0 {
+			continue // models are not heard, they are asked for
+		}
+		t.Run(table.Name, func(t *testing.T) {
+			for seed := range uint64(5) {
+				random := rand.New(rand.NewPCG(seed, 1))
+				clean := traffic(t, table, random, 60*time.Second)
+				if len(clean) > 100 && seed > 0 {
+					clean = clean[:100]
+				}
+				if got := tried(t, clean); got != table {
+					t.Errorf("%d frames: identified as %v", len(clean), got)
+				}
+				if got := tried(t, damaged(clean, random, 20)); got != nil && got != table {
+					t.Errorf("damaged: identified as %s", got.Name)
+				}
+			}
+		})
+	}
+}
+
+// TestNoiseIsNobody takes random bytes on a line, and random frames of both kinds
+// of ids.
+func TestNoiseIsNobody(t *testing.T) {
+	for seed := range uint64(20) {
+		random := rand.New(rand.NewPCG(seed, 3))
+		var noise []transport.Frame
+		for i := range 3000 {
+			data := make([]byte, 1+random.IntN(8))
+			for j := range data {
+				data[j] = byte(random.Uint32())
+			}
+			f := transport.Frame{Time: int64(i) * second / 50, Medium: transport.Serial, Data: data}
+			if seed%2 == 0 {
+				f.Medium, f.ID = transport.CAN, random.Uint32()&0x7FF
+				if i%2 == 0 {
+					f.ID, f.Flags = random.Uint32()&0x1FFFFFFF, transport.Extended
+				}
+			}
+			noise = append(noise, f)
+		}
+		if got := tried(t, noise); got != nil {
+			t.Errorf("seed %d: identified as %s", seed, got.Name)
+		}
+	}
+}
+
+// TestForeignMeterIsNobody takes a meter of mains power, invented, whose registers
+// are asked for as those of a pack are: floats of volts, amperes, watts.
+func TestForeignMeterIsNobody(t *testing.T) {
+	for _, count := range []int{40, 54, 20} {
+		random := rand.New(rand.NewPCG(uint64(count), 4))
+		var frames []transport.Frame
+		for i := range 200 {
+			var data []byte
+			for range count / 2 {
+				data = binary.BigEndian.AppendUint32(data, math.Float32bits(230+20*random.Float32()))
+			}
+			at := int64(i) * second
+			frames = append(frames,
+				transport.Frame{Time: at, Medium: transport.Serial, Data: ask(1, 0, count)},
+				transport.Frame{Time: at + second/20, Medium: transport.Serial, Data: give(1, data)})
+		}
+		if got := tried(t, frames); got != nil {
+			t.Errorf("%d registers: identified as %s", count, got.Name)
 		}
 	}
 }

@@ -86,7 +86,11 @@ func messageBits(table *mapping.Compiled, p *mapping.Program) float64 {
 	if p.CAN == nil {
 		return 4 // a block of registers that is read: many devices have such registers
 	}
-	rarity := float64(bits.OnesCount32(p.CAN.Mask())) - math.Log2(float64(len(table.Programs)))
+	fixed := bits.OnesCount32(p.CAN.Mask())
+	for _, test := range p.Tests {
+		fixed += bits.OnesCount64(test.Mask)
+	}
+	rarity := float64(fixed) - math.Log2(float64(len(table.Programs)))
 	return min(max(rarity, 0), mostMessageBits)
 }
 
