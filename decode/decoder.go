@@ -74,9 +74,10 @@ type Decoder struct {
 	last     *heard // of the newest frame
 	counters Counters
 	unknown  unknownIDs
-	named    lets    // of the frame being read
-	line     line    // of a source that is a serial line
-	newest   Outcome // of the newest answer on that line
+	named    lets        // of the frame being read
+	line     line        // of a source that is a serial line of registers
+	serial   *serialLine // of a source that is another serial line; nil if it is none
+	newest   Outcome     // of the newest answer on that line
 	scratch  []byte
 	known    []bool
 	decoded  func(h *heard, message int, at int64) // called after each message that was read; nil if nobody asks
@@ -94,8 +95,11 @@ type heard struct {
 // NewDecoder begins to follow a source, whose name goes into every status.
 func NewDecoder(table *mapping.Compiled, source string) *Decoder {
 	d := &Decoder{table: table, medium: transport.CAN, source: source, unknown: newUnknownIDs()}
-	if table.Bus.Registers != nil {
+	if table.Bus.CAN == nil {
 		d.medium = transport.Serial
+	}
+	if table.Bus.Serial != nil {
+		d.serial = newSerialLine(table.Bus.Serial)
 	}
 	d.line.found = d.registers
 	return d
@@ -122,15 +126,38 @@ func (d *Decoder) Decode(f *transport.Frame) Outcome {
 // its question.
 func (d *Decoder) decodeBytes(f *transport.Frame) Outcome {
 	if f.Flags&transport.Damaged != 0 {
-		d.line.lose(len(f.Data))
+		d.lose(len(f.Data))
 		return Damaged
 	}
 	if f.Flags&transport.Lost != 0 {
-		d.line.lost()
+		d.lost()
 	}
 	d.newest = Unknown
-	d.line.feed(f.Data, f.Time)
+	if d.serial != nil {
+		d.feedSerial(f.Data, f.Time)
+	} else {
+		d.line.feed(f.Data, f.Time)
+	}
 	return d.newest
+}
+
+// lose counts bytes that are not to be looked at.
+func (d *Decoder) lose(n int) {
+	c := &d.line.counts
+	if d.serial != nil {
+		c = &d.serial.counts
+	}
+	c.Bytes += uint64(n)
+	c.Noise += uint64(n)
+}
+
+// lost notes a gap in the bytes of a serial line.
+func (d *Decoder) lost() {
+	if d.serial != nil {
+		d.serial.lost()
+	} else {
+		d.line.lost()
+	}
 }
 
 func (d *Decoder) decode(f *transport.Frame) Outcome {
@@ -152,38 +179,38 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 	case p.Passed:
 		return Decoded
 	}
-	return d.apply(p, f)
+	address, has := address(p, f.ID, f.Data)
+	return d.applyPayload(p, address, has, f.Data, f.Time)
 }
 
-// apply writes a frame's fields into its pack's status. Whatever can fail comes
-// before anything is written.
-func (d *Decoder) apply(p *mapping.Program, f *transport.Frame) Outcome {
+// applyPayload writes a payload's fields into its pack's status. Whatever can
+// fail comes before anything is written.
+func (d *Decoder) applyPayload(p *mapping.Program, address uint32, has bool, data []byte, at int64) Outcome {
 	d.named.known = 0
-	if len(p.Needed) > 0 && !readNamed(p.Needed, f.Data, nil, &d.named) {
+	if len(p.Needed) > 0 && !readNamed(p.Needed, data, nil, &d.named) {
 		return OutOfRange
 	}
-	address, has := address(p, f.ID, f.Data)
 	h := d.last
 	if h == nil || h.address != address {
-		if h = d.pack(address, has, f.Time); h == nil {
+		if h = d.pack(address, has, at); h == nil {
 			return Crowded
 		}
 	}
-	if f.Time < h.seen[p.Index] {
-		if h = d.older(h, p.Index, f.Time); h == nil {
+	if at < h.seen[p.Index] {
+		if h = d.older(h, p.Index, at); h == nil {
 			return Late
 		}
 	}
-	readNumbers(&h.status, p.Body.Numbers, f.Data, f.Time, uint16(p.Index))
+	readNumbers(&h.status, p.Body.Numbers, data, at, uint16(p.Index))
 	if len(p.Body.Rest) > 0 {
 		h.alarms[p.Index] = pack.AlarmSet{}
-		r := reading{status: &h.status, alarms: &h.alarms[p.Index], lets: &d.named, at: f.Time, by: uint16(p.Index)}
-		r.read(p.Body.Rest, f.Data)
+		r := reading{status: &h.status, alarms: &h.alarms[p.Index], lets: &d.named, at: at, by: uint16(p.Index)}
+		r.read(p.Body.Rest, data)
 	}
-	h.seen[p.Index] = f.Time
-	h.status.Time = max(h.status.Time, f.Time)
+	h.seen[p.Index] = at
+	h.status.Time = max(h.status.Time, at)
 	if d.decoded != nil {
-		d.decoded(h, p.Index, f.Time)
+		d.decoded(h, p.Index, at)
 	}
 	return Decoded
 }
@@ -242,14 +269,19 @@ func (d *Decoder) dropSilent(now int64) bool {
 }
 
 // LineCounters are the counts of what was heard on a serial line.
-func (d *Decoder) LineCounters() LineCounters { return d.line.counts }
+func (d *Decoder) LineCounters() LineCounters {
+	if d.serial != nil {
+		return d.serial.lineCounters()
+	}
+	return d.line.counts
+}
 
 func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
 
 // forget drops every pack, as if nothing had been heard.
 func (d *Decoder) forget() {
 	d.packs, d.last = nil, nil
-	d.line.lost()
+	d.lost()
 }
 
 // Messages is how many different messages were heard, of any pack.

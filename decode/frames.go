@@ -22,6 +22,13 @@ func Payloads(p *mapping.Program, s *pack.Status, emit func(payload []byte) erro
 // [Payloads].
 func Frames(p *mapping.Program, s *pack.Status, emit func(*transport.Frame) error) error {
 	return Payloads(p, s, func(payload []byte) error {
+		if p.Frame != nil {
+			sent, err := serialFrame(p, s.Address, payload, nil)
+			if err != nil {
+				return err
+			}
+			return emit(&transport.Frame{Medium: transport.Serial, Direction: transport.Sent, Data: sent})
+		}
 		f := transport.Frame{Medium: transport.CAN, Direction: transport.Sent, Data: payload}
 		if err := setID(p, s, &f); err != nil {
 			return err

@@ -17,7 +17,8 @@ const answerWithin = 5_000_000_000
 
 var crcModbus = checksum.Modbus.Table()
 
-// LineCounters count what was heard on a Modbus RTU line.
+// LineCounters count what was heard on a serial line. Where frames are made of
+// parts, every frame of a message is an answer.
 type LineCounters struct {
 	Bytes       uint64 // all bytes
 	Noise       uint64 // bytes of no frame
@@ -28,8 +29,9 @@ type LineCounters struct {
 	Refusals    uint64 // answers that are exceptions
 	Unasked     uint64 // answers without a question, or to another one
 	BadChecksum uint64 // whole frames with a wrong CRC
+	BadLength   uint64 // frames made of parts whose length cannot be, or that do not end where it says
 	Half        uint64 // beginnings of frames whose rest is missing
-	Other       uint64 // frames of other functions
+	Other       uint64 // frames of other functions, or of no message
 }
 
 // question is a request to read registers.
@@ -70,12 +72,6 @@ func (l *line) feed(data []byte, at int64) {
 		l.size++
 		l.search(at)
 	}
-}
-
-// lose counts bytes that are not to be looked at.
-func (l *line) lose(n int) {
-	l.counts.Bytes += uint64(n)
-	l.counts.Noise += uint64(n)
 }
 
 // lost forgets the bytes and the question before a gap in the stream.

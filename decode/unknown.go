@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/framing"
 	"packlink/transport"
 )
 
@@ -14,9 +16,10 @@ import (
 const MaxUnknownIDs = 1024
 
 // UnknownID is an id on the bus that the mapping does not know; on a Modbus
-// line, registers of a unit.
+// line, registers of a unit; on another line, a frame by the values of its parts.
 type UnknownID struct {
 	Medium   transport.Medium
+	Head     string // of a frame made of parts: their values; "" of others
 	ID       uint32 // of registers: unit, function and first register, from the top
 	Extended bool
 	Frames   uint64
@@ -26,10 +29,12 @@ type UnknownID struct {
 	Data     [8]byte
 }
 
-// String is the id as a person knows it: 351, 18FF4001, or unit, function and
-// register.
+// String is the id as a person knows it: 351, 18FF4001, unit, function and
+// register, or kind 0xDD, status 0x04.
 func (u *UnknownID) String() string {
 	switch {
+	case u.Head != "":
+		return u.Head
 	case u.Medium == transport.Serial:
 		return fmt.Sprintf("unit %d, function %d, register %d on", u.ID>>24, u.ID>>16&0xFF, u.ID&0xFFFF)
 	case u.Extended:
@@ -48,10 +53,16 @@ func (u *UnknownID) Rate() (rate pack.Decimal, ok bool) {
 }
 
 type unknownIDs struct {
-	byID map[uint32]*UnknownID
+	byID map[unknownKey]*UnknownID
 }
 
-func newUnknownIDs() unknownIDs { return unknownIDs{make(map[uint32]*UnknownID)} }
+// unknownKey is what unknown ids are told apart by.
+type unknownKey struct {
+	id   uint32
+	head [framing.MaxParts]uint64 // values of the parts of a frame
+}
+
+func newUnknownIDs() unknownIDs { return unknownIDs{make(map[unknownKey]*UnknownID)} }
 
 const extendedKey = 1 << 31
 
@@ -60,16 +71,26 @@ func (u *unknownIDs) count(f *transport.Frame) {
 	if f.Flags&transport.Extended != 0 {
 		key |= extendedKey
 	}
-	u.note(key, UnknownID{Medium: f.Medium, ID: f.ID, Extended: f.Flags&transport.Extended != 0}, f.Data, f.Time)
+	u.note(unknownKey{id: key}, UnknownID{Medium: f.Medium, ID: f.ID, Extended: f.Flags&transport.Extended != 0}, f.Data, f.Time)
 }
 
 func (u *unknownIDs) countRegisters(a *answer, at int64) {
 	key := uint32(a.unit)<<24 | uint32(a.function)<<16 | uint32(a.from)
-	u.note(key, UnknownID{Medium: transport.Serial, ID: key}, a.data, at)
+	u.note(unknownKey{id: key}, UnknownID{Medium: transport.Serial, ID: key}, a.data, at)
+}
+
+// countFrame counts a frame of parts that is no message.
+func (u *unknownIDs) countFrame(bus *mapping.SerialBus, h *serialHead, data []byte, at int64) {
+	key := unknownKey{head: h.values}
+	first := UnknownID{Medium: transport.Serial}
+	if u.byID[key] == nil {
+		first.Head = bus.Describe(&h.values)
+	}
+	u.note(key, first, data, at)
 }
 
 // note counts a frame of an unknown id, and keeps its bytes.
-func (u *unknownIDs) note(key uint32, first UnknownID, data []byte, at int64) {
+func (u *unknownIDs) note(key unknownKey, first UnknownID, data []byte, at int64) {
 	id := u.byID[key]
 	if id == nil {
 		if len(u.byID) == MaxUnknownIDs {
@@ -95,7 +116,7 @@ func (u *unknownIDs) sorted() []UnknownID {
 		if a.Frames != b.Frames {
 			return cmp.Compare(b.Frames, a.Frames)
 		}
-		return cmp.Compare(a.ID, b.ID)
+		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Head, b.Head))
 	})
 	return all
 }

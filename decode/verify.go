@@ -33,12 +33,19 @@ type verifier struct {
 	program *mapping.Program
 	example *mapping.Example
 	status  pack.Status
+	payload []byte
 	packs   []pack.Status
 	lets    lets
+	head    serialHead // of the frame of a serial line
 }
 
 func (v *verifier) run() {
-	p, payload := v.program, v.example.Payload
+	p := v.program
+	v.payload = v.example.Payload
+	if p.Frame != nil && !v.unframe() {
+		return
+	}
+	payload := v.payload
 	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && p.Message.Each == nil {
 		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
 		return
@@ -59,6 +66,7 @@ func (v *verifier) run() {
 	v.compare(v.withNamed(record(&v.status)), v.example.Gives)
 	v.groups()
 	v.writeBack()
+	v.question()
 }
 
 func (v *verifier) fail(format string, args ...any) {
@@ -67,8 +75,8 @@ func (v *verifier) fail(format string, args ...any) {
 
 // address takes the pack's address from the payload.
 func (v *verifier) address() {
-	got, _ := address(v.program, 0, v.example.Payload)
-	v.status.Address, v.status.HasAddress = got, true
+	got, _ := address(v.program, 0, v.payload)
+	v.status.Address, v.status.HasAddress, v.head.address = got, true, got
 	switch given := v.example.Place.Get("address"); {
 	case given == nil:
 		v.fail("the bytes give address: %d too; add it to the example", got)
@@ -95,7 +103,7 @@ func (v *verifier) groups() {
 	if v.program.Message.Each == nil {
 		return
 	}
-	v.packs = readGroups(v.program, v.example.Payload, &v.lets, 1)
+	v.packs = readGroups(v.program, v.payload, &v.lets, 1)
 	if len(v.packs) != len(v.example.Each) {
 		v.fail("the bytes hold %d packs, and each_gives has %d", len(v.packs), len(v.example.Each))
 		return
@@ -130,12 +138,15 @@ func (v *verifier) writeBack() {
 	if v.program.ByReader {
 		return
 	}
-	written, err := payload(v.program, &v.status, &v.lets, len(v.example.Payload), nil)
+	written, err := payload(v.program, &v.status, &v.lets, len(v.payload), nil)
 	if err == nil && v.program.Message.Each != nil {
 		written, err = appendGroups(v.program, v.packs, &v.lets, written)
 	}
 	if err == nil && v.program.Read != nil && v.program.Read.Model != 0 {
 		headModel(v.program, written)
+	}
+	if err == nil && v.program.Frame != nil {
+		written, err = serialFrame(v.program, v.head.address, written, nil)
 	}
 	switch {
 	case err != nil:

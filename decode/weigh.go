@@ -83,6 +83,9 @@ func (w *witness) weighMessages(e *Evidence, span int64) {
 
 // messageBits is how rare a frame of the message is among frames of any id.
 func messageBits(table *mapping.Compiled, p *mapping.Program) float64 {
+	if p.Frame != nil {
+		return mostMessageBits // its check value holds, and the values of its parts
+	}
 	if p.CAN == nil {
 		return 4 // a block of registers that is read: many devices have such registers
 	}

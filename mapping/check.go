@@ -65,6 +65,8 @@ func (c *checker) oneAddress(fields []Field) {
 	first := 0
 	for i := range fields {
 		switch f := &fields[i]; {
+		case f.Address && c.m.Bus.Serial != nil && c.m.Bus.Serial.Address >= 0:
+			c.Report(at(f.Place, "is"), RuleTwice, "a part of the frame is the address already")
 		case f.Address && first > 0:
 			c.Report(at(f.Place, "is"), RuleTwice, "the address is read at line %d already", first)
 		case f.Address:
@@ -80,6 +82,9 @@ func (m *Message) addressBits() int {
 		if m.Fields[i].Address {
 			return m.Fields[i].Type.Bits
 		}
+	}
+	if m.CAN == nil {
+		return 0
 	}
 	return m.CAN.AddressWidth
 }
@@ -132,6 +137,11 @@ func (c *checker) name(msg *Message, fields []Field, lets map[string]*Field) {
 // example checks what an example says beside its bytes; package decode runs it.
 func (c *checker) example(msg *Message, e *Example, lets map[string]*Field) {
 	switch {
+	case msg.Frame != nil && e.Address >= 0 && c.m.Bus.Serial.Address < 0 && msg.addressBits() == 0:
+		c.Report(at(e.Place, "address"), RuleExample, "only a frame that holds an address has an example with an address")
+	case msg.Frame != nil && msg.Ask == nil && e.Asks != nil:
+		c.Report(at(e.Place, "asks"), RuleExample, "only a message with ask has an example with a question")
+	case msg.Frame != nil:
 	case msg.CAN == nil && e.Address >= 0:
 		c.Report(at(e.Place, "address"), RuleExample, "only a message whose id or payload holds an address has an example with an address")
 	case msg.CAN != nil && e.Address >= 1<<msg.addressBits() && e.Address >= 0:

@@ -10,6 +10,8 @@ func (c *checker) distinct(earlier []Message, msg *Message) {
 		other := &earlier[i]
 		switch {
 		case c.broken[other.Place]:
+		case msg.Frame != nil:
+			c.serialApart(other, msg)
 		case msg.CAN == nil:
 			c.registersApart(other, msg)
 		case !other.CAN.overlaps(msg.CAN):
@@ -34,6 +36,16 @@ func (c *checker) framesApart(a, b *Message) {
 	default:
 		c.Report(place, RuleMatch, "a frame can be %q and %q: give both an equals field at the same bits, with different values, or other ids", a.Name, b.Name)
 	}
+}
+
+// serialApart notes two messages of a serial line that one frame could be, and no
+// question tells apart.
+func (c *checker) serialApart(a, b *Message) {
+	if a.apart(b) || a.Ask != nil && b.Ask != nil && !a.Ask.same(b.Ask) {
+		return
+	}
+	c.Report(at(b.Place, "frame"), RuleMatch,
+		"a frame can be %q and %q: give a part of them different values, or each its own question (ask)", a.Name, b.Name)
 }
 
 func (c *checker) registersApart(a, b *Message) {

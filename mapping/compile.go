@@ -38,6 +38,10 @@ type Program struct {
 	OfPresent   bool       // some field tells how the pack is now
 	shift       uint8
 	mask        uint32
+
+	Bus   *SerialBus // of a message on a serial line
+	Alone bool       // no frame of this message can be another, whatever was asked
+	Asked int        // index of the first message with the same question; -1 if it has none
 }
 
 // Steps are the operations of a run of fields. Reading takes Numbers, then
@@ -62,6 +66,9 @@ func Compile(m *Mapping) (*Compiled, error) {
 	for i := range c.Programs {
 		c.enter(&c.Programs[i])
 		c.Programs[i].Rivals = c.rivals(&c.Programs[i])
+	}
+	for i := range c.Programs {
+		c.pair(&c.Programs[i])
 	}
 	return c, nil
 }

@@ -61,7 +61,7 @@ func testAt(all []Test, start int) Test {
 // rivals are the programs that an id of p can be of too. Their payloads differ
 // in what is constant.
 func (c *Compiled) rivals(p *Program) (all []*Program) {
-	if len(p.Tests) == 0 {
+	if len(p.Tests) == 0 || p.CAN == nil {
 		return nil
 	}
 	for i := range c.Programs {

@@ -34,10 +34,13 @@ func decodeExamples(t *testing.T, c *mapping.Compiled) {
 	t.Helper()
 	for i := range c.Programs {
 		p := &c.Programs[i]
-		if p.CAN == nil {
-			continue
-		}
 		for _, e := range p.Examples {
+			if p.Frame != nil {
+				decodeTorn(t, c, &e)
+			}
+			if p.CAN == nil {
+				continue
+			}
 			f := transport.Frame{Time: 1, Medium: transport.CAN, ID: p.ID(uint32(max(e.Address, 0))), Data: e.Payload}
 			if p.CAN.Extended {
 				f.Flags = transport.Extended
@@ -49,6 +52,20 @@ func decodeExamples(t *testing.T, c *mapping.Compiled) {
 			checkAddress(t, d, e.Address)
 		}
 	}
+}
+
+// decodeTorn sends an example's question and frame byte by byte.
+func decodeTorn(t *testing.T, c *mapping.Compiled, e *mapping.Example) {
+	t.Helper()
+	d := decode.NewDecoder(c, "test")
+	outcome := decode.Unknown
+	for _, b := range append(append([]byte(nil), e.Asks...), e.Payload...) {
+		outcome = d.Decode(&transport.Frame{Time: 1, Medium: transport.Serial, Data: []byte{b}})
+	}
+	if outcome != decode.Decoded || d.Packs() != 1 {
+		t.Errorf("the example %q is %v", e.Payload, outcome)
+	}
+	checkAddress(t, d, e.Address)
 }
 
 func checkAddress(t *testing.T, d *decode.Decoder, want int) {

@@ -67,6 +67,7 @@ type loader struct {
 	missing     map[string][]uint64 // "not available" values by type name
 	registers   bool
 	idBits      int
+	serial      *SerialBus
 	broken      map[*document.Node]bool // fields and messages that cannot be read, so need no check
 	wrongOption error
 }
@@ -202,15 +203,23 @@ func (l *loader) bus(n *document.Node) (b Bus) {
 	if o == nil {
 		return b
 	}
-	if can := o.Get("can"); can != nil {
-		b.CAN = l.canBus(can)
-	}
-	if registers := o.Get("registers"); registers != nil {
-		b.Registers = l.registerBus(registers)
+	media := 0
+	for _, medium := range []struct {
+		key  string
+		read func(*document.Node)
+	}{
+		{"can", func(n *document.Node) { b.CAN = l.canBus(n) }},
+		{"registers", func(n *document.Node) { b.Registers = l.registerBus(n) }},
+		{"serial", func(n *document.Node) { b.Serial = l.serialBus(n) }},
+	} {
+		if n := o.Get(medium.key); n != nil {
+			medium.read(n)
+			media++
+		}
 	}
 	o.Done()
-	if (b.CAN == nil) == (b.Registers == nil) {
-		l.Report(n, RuleBus, "bus must say one medium: can or registers")
+	if media != 1 {
+		l.Report(n, RuleBus, "bus must say one medium: can, registers or serial")
 	}
 	return b
 }
@@ -256,20 +265,21 @@ func (l *loader) registerBus(n *document.Node) *RegisterBus {
 		Quiet:        o.Duration("quiet"),
 	}
 	if n := o.Get("units"); n != nil {
-		b.Units = l.units(n)
+		b.Units = l.span(n, "units", 1, lastUnit)
 	}
 	o.Done()
 	return b
 }
 
-// units reads the first and the last unit that can be a pack.
-func (l *loader) units(n *document.Node) [2]int {
+// span reads the first and the last number, such as an address, that can be a
+// pack.
+func (l *loader) span(n *document.Node, what string, least, most int64) [2]int {
 	if n.Kind != document.List || len(n.Items) != 2 {
-		l.Report(n, document.RuleWrongType, "units must be [first, last], such as [1, 16]")
-		return [2]int{1, lastUnit}
+		l.Report(n, document.RuleWrongType, "%s must be [first, last], such as [1, 16]", what)
+		return [2]int{int(least), int(most)}
 	}
-	first := l.Int(n.Items[0], "the first unit", 1, lastUnit)
-	return [2]int{int(first), int(l.Int(n.Items[1], "the last unit", first, lastUnit))}
+	first := l.Int(n.Items[0], "the first of "+what, least, most)
+	return [2]int{int(first), int(l.Int(n.Items[1], "the last of "+what, first, most))}
 }
 
 // missingByType reads which raw values mean "not available" in every field of

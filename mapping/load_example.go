@@ -15,7 +15,11 @@ func (l *loader) example(n *document.Node) Example {
 	if o == nil {
 		return e
 	}
-	e.Payload = l.payload(o.Need("hex"))
+	if l.serial != nil {
+		l.exampleFrame(o, &e)
+	} else {
+		e.Payload = l.payload(o.Need("hex"))
+	}
 	e.Address = int(o.Int("address", -1, 0, math.MaxUint32))
 	e.Source = o.NeedText("source")
 	e.Gives = l.gives(o.Need("gives"))
@@ -24,6 +28,30 @@ func (l *loader) example(n *document.Node) Example {
 	}
 	o.Done()
 	return e
+}
+
+// exampleFrame reads the frame of an example and the question that it answers,
+// as they stand on the line.
+func (l *loader) exampleFrame(o *document.Object, e *Example) {
+	text := o.Get("text")
+	if text != nil {
+		e.Payload = []byte(l.Text(text, "the text of an example"))
+	}
+	n := o.Get("hex")
+	if n != nil {
+		e.Payload = l.payload(n)
+	}
+	if (text == nil) == (n == nil) {
+		l.Report(o.Node, RuleExample, "give the frame as it stands on the line, as hex or as text")
+	}
+	asks := o.Get("asks")
+	switch {
+	case asks == nil:
+	case text != nil:
+		e.Asks = []byte(l.Text(asks, "the question of an example"))
+	default:
+		e.Asks = l.payload(asks)
+	}
 }
 
 func (l *loader) payload(n *document.Node) []byte {

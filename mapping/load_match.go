@@ -10,8 +10,11 @@ import (
 // its timing too.
 func (l *loader) match(o *document.Object, m *Message) *document.Object {
 	key := "can"
-	if l.registers {
+	switch {
+	case l.registers:
 		key = "read"
+	case l.serial != nil:
+		key = "frame"
 	}
 	before := l.Reports()
 	defer func() { l.broken[m.Place] = l.Reports() > before }()
@@ -23,9 +26,12 @@ func (l *loader) match(o *document.Object, m *Message) *document.Object {
 	if match == nil {
 		return nil
 	}
-	if l.registers {
+	switch {
+	case l.registers:
 		m.Read = l.read(match)
-	} else {
+	case l.serial != nil:
+		m.Frame = l.frameMatch(match)
+	default:
 		m.CAN = l.canMatch(match)
 	}
 	return match

@@ -45,6 +45,10 @@ func (l *loader) message(n *document.Node) Message {
 		l.frame(o, &m)
 	}
 	m.countLists()
+	var ask *document.Node
+	if l.serial != nil {
+		ask = o.Get("ask")
+	}
 	if s := o.Get("source"); s != nil {
 		m.Source = l.sources(s)
 	}
@@ -53,13 +57,17 @@ func (l *loader) message(n *document.Node) Message {
 	}
 	o.Done()
 	if timing != nil {
-		l.timing(timing, &m)
+		l.timing(timing, &m, ask)
 	}
 	return m
 }
 
-func (l *loader) timing(o *document.Object, m *Message) {
+// timing reads how often a message is sent, or asked for.
+func (l *loader) timing(o *document.Object, m *Message, ask *document.Node) {
 	m.Every, m.Timeout = o.Duration("every"), o.Duration("timeout")
+	if ask != nil {
+		l.ask(ask, m)
+	}
 	switch {
 	case m.Timeout > 0:
 	case m.Every == 0:
@@ -105,15 +113,20 @@ func (l *loader) frame(o *document.Object, m *Message) {
 			m.MinBytes = max(m.MinBytes, f.EndByte())
 		}
 	}
+	most := int64(mostBytes)
 	m.MaxBytes = classicBytes
+	if l.serial != nil {
+		d := l.serial.Format.DataPart()
+		m.MinBytes, m.MaxBytes, most = max(m.MinBytes, d.Least), d.Most, int64(d.Most)
+	}
 	n, before := o.Get("length"), l.Reports()
 	switch {
 	case n == nil:
 	case n.Kind == document.List && len(n.Items) == 2:
-		m.MinBytes = int(l.Int(n.Items[0], "the least length", 0, mostBytes))
-		m.MaxBytes = int(l.Int(n.Items[1], "the greatest length", int64(m.MinBytes), mostBytes))
+		m.MinBytes = int(l.Int(n.Items[0], "the least length", 0, most))
+		m.MaxBytes = int(l.Int(n.Items[1], "the greatest length", int64(m.MinBytes), most))
 	default:
-		m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, 0, mostBytes))
+		m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, 0, most))
 		m.MinBytes = m.MaxBytes
 	}
 	if l.Reports() > before {

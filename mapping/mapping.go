@@ -47,6 +47,7 @@ type Option struct {
 type Bus struct {
 	CAN       *CANBus
 	Registers *RegisterBus
+	Serial    *SerialBus
 }
 
 // CANBus is a CAN bus of frames that are sent unasked.
@@ -73,6 +74,8 @@ type Message struct {
 	Place    *document.Node // where the file describes it
 	CAN      *CANMatch      // on a CAN bus
 	Read     *Read          // in a register space
+	Frame    *FrameMatch    // on a serial line
+	Ask      *Ask           // the question it answers; nil if it is sent unasked
 	ByReader bool           // sent to the pack (by an inverter, say), not by it
 	Every    time.Duration  // period; 0 if it has none
 	Timeout  time.Duration  // silence after which its values are overdue
@@ -210,8 +213,9 @@ type Constant struct {
 // Example is a payload and what it means: proof that the mapping is right.
 type Example struct {
 	Place   *document.Node
-	Payload []byte
-	Address int // of the pack, for messages that carry one; -1 if the example gives none
+	Payload []byte // on a serial line the whole frame, as it stands on the line
+	Asks    []byte // on a serial line: the question that gets this answer, nil if the example does not say
+	Address int    // of the pack, for messages that carry one; -1 if the example gives none
 	Gives   []Given
 	Each    [][]Given // of a message with a group: what each pack's repetition gives
 	Source  string

@@ -8,6 +8,7 @@ const (
 	RuleSource   = "source"
 	RuleOption   = "option"
 	RuleBus      = "bus"
+	RuleFraming  = "framing"
 	RuleMatch    = "match"
 	RuleReach    = "unreachable"
 	RuleTiming   = "timing"
@@ -41,6 +42,7 @@ var Rules = []Rule{
 	{RuleSource, "a statement without a source cannot be checked"},
 	{RuleOption, "an option must mean something whatever is chosen"},
 	{RuleBus, "a mapping speaks of one medium, whose frames it can tell apart"},
+	{RuleFraming, "a frame whose end cannot be found takes the next ones with it"},
 	{RuleMatch, "a frame or a register must belong to one message"},
 	{RuleReach, "a message whose every frame another one takes would never be read"},
 	{RuleTiming, "a message that is overdue before it is due would always be stale"},

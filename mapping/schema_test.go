@@ -116,12 +116,16 @@ var notShapes = map[string]string{
 	"wrong-type-any.yaml":                "more bits than its id has",
 	"wrong-type-equals.yaml":             "more bits than its field has",
 	"unknown-key-frame-only.yaml":        "a key of another bus",
+	"unknown-key-frame.yaml":             "a name that may be that of a part",
 	"unknown-key-on.yaml":                "a key of another type",
 	"unknown-key-optional-register.yaml": "a key of another bus",
+	"unknown-key-part-constant.yaml":     "a key of another part",
+	"unknown-key-part-data.yaml":         "a key of another part",
 	"unknown-key-read.yaml":              "a key of another bus",
 	"unknown-key-step.yaml":              "step needs repeat",
 	"unknown-key-word-order.yaml":        "a key of another bus",
 	"wrong-type-length-swapped.yaml":     "the first must not be greater than the second",
+	"wrong-type-part-value.yaml":         "more bits than its part has",
 	"wrong-type-time-zero.yaml":          "a time of 0",
 }
 

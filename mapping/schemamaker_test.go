@@ -139,6 +139,9 @@ func (m *schemaMaker) ref(kind string) string {
 		}
 	}
 	def["properties"], def["required"], def["additionalProperties"] = properties, required, false
+	if len(traced.Own) > 0 {
+		def["additionalProperties"] = m.values(traced.Own)
+	}
 	return "#/$defs/" + name
 }
 

@@ -24,7 +24,7 @@ func (m *Mapping) WriteTable(w io.Writer) error {
 		fmt.Fprintf(t, "\noption %s: %s: %s (now %s)\n", o.Name, o.Title, strings.Join(o.Choices, " or "), o.Chosen)
 	}
 	for i := range m.Messages {
-		writeMessage(t, &m.Messages[i])
+		writeMessage(t, m.Bus.Serial, &m.Messages[i])
 	}
 	return t.Flush()
 }
@@ -37,8 +37,8 @@ func (s Source) String() string {
 	return s.Title + ", " + s.Part
 }
 
-func writeMessage(t io.Writer, m *Message) {
-	fmt.Fprintf(t, "\n%s  %s%s\n", m.where(), m.Name, m.timing())
+func writeMessage(t io.Writer, line *SerialBus, m *Message) {
+	fmt.Fprintf(t, "\n%s  %s%s\n", m.where(line), m.Name, m.timing())
 	unit := "byte"
 	if m.Read != nil {
 		unit = "register"
@@ -55,8 +55,8 @@ func writeMessage(t io.Writer, m *Message) {
 	}
 }
 
-// where is what a message is found by.
-func (m *Message) where() string {
+// where is what a message is found by, on a serial line by the parts of its frame.
+func (m *Message) where(line *SerialBus) string {
 	switch {
 	case m.CAN != nil && m.CAN.HasPGN && m.CAN.AddressWidth == 0:
 		return fmt.Sprintf("PGN %d (%05X)", m.CAN.PGN, m.CAN.PGN)
@@ -66,6 +66,8 @@ func (m *Message) where() string {
 		return fmt.Sprintf("%08X", m.CAN.ID) + m.CAN.address()
 	case m.CAN != nil:
 		return fmt.Sprintf("%03X", m.CAN.ID) + m.CAN.address()
+	case m.Frame != nil:
+		return "frame with " + line.describe(m.Frame.Values)
 	case m.Read.Model != 0:
 		return fmt.Sprintf("model %d, %d registers", m.Read.Model, m.Read.Count)
 	}

@@ -46,7 +46,7 @@ func reportRejected(w io.Writer, counters *decode.Counters) {
 	}
 }
 
-// reportLine says what was heard on a Modbus line.
+// reportLine says what was heard on a serial line.
 func reportLine(w io.Writer, c decode.LineCounters) {
 	if c.Bytes == 0 {
 		return
@@ -57,8 +57,8 @@ func reportLine(w io.Writer, c decode.LineCounters) {
 		text  string
 	}{
 		{c.Repeated, "repeated questions"}, {c.Unanswered, "without an answer"}, {c.Refusals, "refused"},
-		{c.Unasked, "answers that nobody asked for"}, {c.BadChecksum, "with a wrong checksum"}, {c.Half, "cut short"},
-		{c.Other, "of other functions"}, {c.Noise, "bytes of noise"},
+		{c.Unasked, "answers that nobody asked for"}, {c.BadChecksum, "with a wrong checksum"}, {c.BadLength, "of a wrong length"}, {c.Half, "cut short"},
+		{c.Other, "of other kinds"}, {c.Noise, "bytes of noise"},
 	} {
 		if part.count > 0 {
 			fmt.Fprintf(w, ", %d %s", part.count, part.text)

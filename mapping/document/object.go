@@ -43,6 +43,15 @@ func (o *Object) Get(key string) *Node {
 	return n
 }
 
+// Own is the value of a key that the file itself has made, such as the name of a
+// part; nil if it is not given.
+func (o *Object) Own(key string) *Node {
+	o.read = append(o.read, key)
+	n := o.Node.Get(key)
+	o.File.trace.own(o.what, n)
+	return n
+}
+
 // Need is the value of a key that must be given. It notes a missing one.
 func (o *Object) Need(key string) *Node {
 	n := o.Get(key)

@@ -28,6 +28,7 @@ type Trace struct {
 type KindTrace struct {
 	Maps int // maps of the kind
 	Keys map[string]*KeyTrace
+	Own  []*Node // values of keys that the file itself has made
 }
 
 // KeyTrace is what was asked of one key. Needed is how often it had to be there.
@@ -90,6 +91,12 @@ func (t *Trace) asked(kind, key string, value *Node) {
 	}
 	if value != nil {
 		keys[key].Nodes = append(keys[key].Nodes, value)
+	}
+}
+
+func (t *Trace) own(kind string, value *Node) {
+	if t != nil && value != nil {
+		t.kind(kind).Own = append(t.kind(kind).Own, value)
 	}
 }
 

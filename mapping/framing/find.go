@@ -1,0 +1,140 @@
+package framing
+
+// Counts are what a line's bytes were that belong to no sound frame.
+type Counts struct {
+	Noise       uint64 // bytes of no frame
+	BadChecksum uint64 // whole frames whose check value is wrong
+	BadLength   uint64 // frames whose length cannot be, or that do not end where it says
+	Half        uint64 // beginnings of frames whose rest is missing
+}
+
+// Finder finds frames in a stream of bytes, each at the byte where it ends. How
+// the bytes were torn or glued, and when they came, makes no difference. A frame
+// may begin anywhere, so a beginning that comes to nothing hides no frame that
+// begins behind it.
+type Finder struct {
+	format  *Format
+	bytes   []byte // from the first byte that may begin a frame
+	starts  []start
+	plain   []byte // the decoded frame of a coding
+	scratch []byte
+	counts  Counts
+}
+
+// start is a place where a frame may begin.
+type start struct {
+	at      int
+	size    int // bytes of the frame; 0 if that is not known yet
+	verdict verdict
+	ended   bool // its last part was seen, but a check value did not hold
+}
+
+type verdict uint8
+
+const (
+	waiting verdict = iota
+	whole
+	noise
+	badChecksum
+	badLength
+	half
+	idle // the last part of one frame and the first of the next, with nothing between
+)
+
+// NewFinder begins a line.
+func (f *Format) NewFinder() *Finder {
+	return &Finder{format: f, bytes: make([]byte, 0, f.longest+1)}
+}
+
+// Feed takes the next byte. If a frame ends with it, that is returned as it was
+// before coding; it holds until the next call.
+func (s *Finder) Feed(b byte) (frame []byte, found bool) {
+	s.bytes = append(s.bytes, b)
+	if s.format.begins(b) {
+		s.starts = append(s.starts, start{at: len(s.bytes) - 1})
+	}
+	for i := range s.starts {
+		c := &s.starts[i]
+		bytes := s.bytes[c.at:]
+		if c.size > len(bytes) {
+			continue
+		}
+		if frame, c.verdict = s.judge(c, bytes); c.verdict == whole {
+			s.take(c.at, b)
+			return frame, true
+		}
+	}
+	s.sweep()
+	return nil, false
+}
+
+// Lost forgets the bytes before a gap in the stream.
+func (s *Finder) Lost() {
+	s.count(len(s.bytes))
+	s.bytes, s.starts = s.bytes[:0], s.starts[:0]
+}
+
+// Counts are the counts so far.
+func (s *Finder) Counts() Counts { return s.counts }
+
+// begins tells whether a frame can begin with a byte.
+func (f *Format) begins(b byte) bool {
+	first := &f.Parts[0]
+	return first.Role != Constant || first.Bytes[0] == b
+}
+
+// take begins anew behind a frame that began at a place. A flag that ends one
+// frame may begin the next.
+func (s *Finder) take(at int, last byte) {
+	if at > 0 {
+		s.count(at)
+	}
+	s.bytes, s.starts = s.bytes[:0], s.starts[:0]
+	if s.format.Coding == Escaped && s.format.begins(last) {
+		s.bytes = append(s.bytes, last)
+		s.starts = append(s.starts, start{})
+	}
+}
+
+// sweep drops what no frame can begin with any more.
+func (s *Finder) sweep() {
+	next := len(s.bytes)
+	for i := range s.starts {
+		if s.starts[i].verdict == waiting {
+			next = s.starts[i].at
+			break
+		}
+	}
+	if next > 0 {
+		s.count(next)
+		s.bytes = s.bytes[:copy(s.bytes, s.bytes[next:])]
+	}
+	live := s.starts[:0]
+	for _, c := range s.starts {
+		if c.verdict == waiting {
+			c.at -= next
+			live = append(live, c)
+		}
+	}
+	s.starts = live
+}
+
+// count says what the first n bytes look like, which belong to no frame: by the
+// beginning of a frame that they begin with, if they do.
+func (s *Finder) count(n int) {
+	front := start{verdict: noise}
+	if len(s.starts) > 0 {
+		front = s.starts[0]
+	}
+	switch {
+	case front.verdict == idle:
+	case front.verdict == badChecksum || front.verdict == waiting && front.ended:
+		s.counts.BadChecksum++
+	case front.verdict == badLength:
+		s.counts.BadLength++
+	case front.verdict == half || front.verdict == waiting && front.size > 0:
+		s.counts.Half++
+	default:
+		s.counts.Noise += uint64(n)
+	}
+}

@@ -1,0 +1,128 @@
+package mapping
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"packlink/mapping/framing"
+)
+
+// SerialBus is a serial line whose frames are made of parts.
+type SerialBus struct {
+	Baud         int             // bit/s; 0 if the document does not say
+	Frame        string          // data bits, parity and stop bits, such as "8N1"; "" if the document does not say
+	Addresses    [2]int          // first and last address that can be a pack
+	AnswerWithin time.Duration   // longest time to an answer; 0 if the document does not say
+	Quiet        time.Duration   // least silence before a question; 0 if the document does not say
+	Format       *framing.Format // what a frame is made of
+	Address      int             // index of the part that is the pack's address; -1 if there is none
+}
+
+// FrameMatch says which frames of a serial line are a message.
+type FrameMatch struct {
+	Values []PartValue // parts that are not among them may be anything
+}
+
+// PartValue is the value of a part of a frame.
+type PartValue struct {
+	Part  int // its index
+	Value uint64
+}
+
+// Ask is the question that a message is the answer to.
+type Ask struct {
+	Every  time.Duration // period at which it is asked; that of the message if it says none
+	Values []PartValue
+	Data   []AskByte
+}
+
+// AskByte is a byte of a question's data.
+type AskByte struct {
+	Value   byte
+	Address bool // the pack's address stands here
+}
+
+// same tells whether two questions cannot be told apart.
+func (a *Ask) same(b *Ask) bool {
+	return slices.Equal(a.Values, b.Values) && slices.Equal(a.Data, b.Data)
+}
+
+// apart tells whether no frame can be of both messages.
+func (m *Message) apart(other *Message) bool {
+	return valuesDiffer(m.Frame.Values, other.Frame.Values) || differ(m.Tests, other.Tests)
+}
+
+// pair notes which messages a frame or a question of a message could be, too.
+func (c *Compiled) pair(p *Program) {
+	p.Bus, p.Alone, p.Asked = c.Bus.Serial, true, -1
+	if p.Frame == nil {
+		return
+	}
+	for i := range c.Programs {
+		other := &c.Programs[i]
+		if other != p && !p.apart(other.Message) {
+			p.Alone = false
+		}
+		if p.Asked < 0 && p.Ask != nil && other.Ask != nil && p.Ask.same(other.Ask) {
+			p.Asked = i
+		}
+	}
+}
+
+// Told tells whether the address of a question's frame is that of the pack which
+// is asked.
+func (b *SerialBus) Told(a *Ask) bool {
+	return b.Address >= 0 && value(a.Values, b.Address) == nil
+}
+
+// HasAddress tells whether a pack can have an address.
+func (b *SerialBus) HasAddress(address uint64) bool {
+	return address >= uint64(b.Addresses[0]) && address <= uint64(b.Addresses[1])
+}
+
+// value is the value of a part among others, nil if it is not there.
+func value(values []PartValue, part int) *uint64 {
+	for i := range values {
+		if values[i].Part == part {
+			return &values[i].Value
+		}
+	}
+	return nil
+}
+
+// valuesDiffer tells whether some part has one value here and another there.
+func valuesDiffer(a, b []PartValue) bool {
+	for _, v := range a {
+		if other := value(b, v.Part); other != nil && *other != v.Value {
+			return true
+		}
+	}
+	return false
+}
+
+// describe is values as a person reads them: kind 0x03, status 0x00.
+func (b *SerialBus) describe(values []PartValue) string {
+	if len(values) == 0 {
+		return "any values"
+	}
+	parts := make([]string, len(values))
+	for i, v := range values {
+		p := &b.Format.Parts[v.Part]
+		parts[i] = fmt.Sprintf("%s 0x%0*X", p.Name, 2*p.Size, v.Value)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Describe is the values of a frame that a message can say, as a person reads
+// them: kind 0x03, status 0x00.
+func (b *SerialBus) Describe(values *[framing.MaxParts]uint64) string {
+	var named []PartValue
+	for i := range b.Format.Parts {
+		if b.Format.Parts[i].Role == framing.Value {
+			named = append(named, PartValue{i, values[i]})
+		}
+	}
+	return b.describe(named)
+}
