@@ -32,17 +32,31 @@ type line struct {
 
 // openLine opens a line for the first time. The end of ctx closes it.
 func openLine(ctx context.Context, name string, dial func(context.Context) (link, error), report func(Event)) (*line, error) {
-	if report == nil {
-		report = func(Event) {}
-	}
 	first, err := dial(ctx)
 	if err != nil {
 		return nil, err
 	}
+	return newLine(ctx, name, dial, report, first), nil
+}
+
+// awaitLine opens a line, or goes on trying to as with one that was lost.
+func awaitLine(ctx context.Context, name string, dial func(context.Context) (link, error), report func(Event)) *line {
+	first, err := dial(ctx)
+	l := newLine(ctx, name, dial, report, first)
+	if err != nil {
+		l.sayGone(err)
+	}
+	return l
+}
+
+func newLine(ctx context.Context, name string, dial func(context.Context) (link, error), report func(Event), first link) *line {
+	if report == nil {
+		report = func(Event) {}
+	}
 	l := &line{name: name, dial: dial, report: report, opened: time.Now(), wait: firstWait, current: first}
 	l.ctx, l.cancel = context.WithCancel(ctx)
 	context.AfterFunc(l.ctx, func() { l.shut() })
-	return l, nil
+	return l
 }
 
 // link is the open link. While the line is lost it waits for its return. The

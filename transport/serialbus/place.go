@@ -61,6 +61,24 @@ func readPlace(e transport.Endpoint, polls bool) (*place, error) {
 	return readMode(e)
 }
 
+// answerOptions are the options of an endpoint to answer at. The unit is for whoever
+// knows what is shown there.
+var answerOptions = []string{"baud", "frame", "unit"}
+
+// readAnsweringPlace reads an endpoint to answer requests at.
+func readAnsweringPlace(e transport.Endpoint) (*place, error) {
+	if e.Scheme != "modbus-rtu" {
+		return nil, endpointError(e, "nobody can be answered here: write modbus-rtu:/dev/ttyUSB0?baud=9600&frame=8N1")
+	}
+	if err := e.Allow(answerOptions...); err != nil {
+		return nil, &Error{Endpoint: e.String(), Kind: KindEndpoint, Detail: err.Error()}
+	}
+	if err := checkAddress(e, false); err != nil {
+		return nil, err
+	}
+	return readMode(e)
+}
+
 func checkAddress(e transport.Endpoint, host bool) error {
 	if e.Address == "" {
 		return endpointError(e, "the address is missing")
@@ -114,7 +132,7 @@ func (p *place) readFrame(data, parity, stop byte) bool {
 
 // open opens the line for bytes.
 func (p *place) open(ctx context.Context) (link, error) {
-	if p.endpoint.Scheme == "serial" {
+	if !schemes[p.endpoint.Scheme].host {
 		return openPort(p.endpoint, &p.mode)
 	}
 	conn, err := dial(ctx, p.endpoint, nil)
@@ -127,4 +145,13 @@ func (p *place) open(ctx context.Context) (link, error) {
 // transmission is how long a number of characters takes on the wire.
 func (p *place) transmission(characters int) time.Duration {
 	return time.Duration(characters*p.charBits) * time.Second / time.Duration(p.baud)
+}
+
+// silence is the time between two frames: 3.5 characters of 11 bits, and 1.75 ms
+// above 19200 bit/s (MODBUS over Serial Line V1.02, section 2.5.1.1).
+func (p *place) silence() time.Duration {
+	if p.baud > 19200 {
+		return 1750 * time.Microsecond
+	}
+	return 77 * time.Second / time.Duration(2*p.baud)
 }

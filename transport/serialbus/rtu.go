@@ -8,6 +8,7 @@ const (
 	requestSize   = 8 // of a request for registers
 	exceptionSize = 5
 	answerAround  = 5 // address, function, number of bytes, CRC
+	valueCount    = 2 // which byte of an answer counts its values
 	maxADU        = 256
 	exceptionFlag = 0x80
 )
@@ -51,7 +52,7 @@ type shape uint8
 
 const (
 	noise     shape = iota
-	request         // a whole request with a good CRC, or the answer to a write
+	request         // a whole request with a good CRC, or an answer without values
 	answer          // a whole answer that carries values, with a good CRC
 	exception       // a whole refusal with a good CRC
 	damaged         // an answer of the right length with a wrong CRC
@@ -68,28 +69,49 @@ type segment struct {
 	code     byte // of an exception: its reason
 }
 
-// frameSizes are the sizes of the frames of each function: a request has a fixed
-// size, or one that a byte of it counts; an answer that carries values counts them
-// in its third byte. The sizes stand in MODBUS Application Protocol V1.1b3,
-// section 6; three more bytes are address and CRC.
-var frameSizes = map[byte]struct {
-	request int  // size of a request, without the bytes it counts
-	counted int  // where the request says how many more bytes it has; 0: nowhere
-	answers bool // the answer carries values
-}{
-	0x01: {request: 8, answers: true},
-	0x02: {request: 8, answers: true},
-	0x03: {request: 8, answers: true},
-	0x04: {request: 8, answers: true},
-	0x05: {request: 8},
-	0x06: {request: 8},
-	0x0F: {request: 9, counted: 6},
-	0x10: {request: 9, counted: 6},
-	0x17: {request: 13, counted: 10, answers: true},
+// frameSizes are the sizes of the frames of each function: fixed, or so many bytes
+// and those that one of them counts. The sizes stand in MODBUS Application Protocol
+// V1.1b3, section 6; three more bytes are address and CRC. The answer to function 2B
+// has no size that its beginning tells.
+var frameSizes = map[byte]struct{ request, answer frameSize }{
+	0x01: {frameSize{8, 0}, frameSize{5, 2}},
+	0x02: {frameSize{8, 0}, frameSize{5, 2}},
+	0x03: {frameSize{8, 0}, frameSize{5, 2}},
+	0x04: {frameSize{8, 0}, frameSize{5, 2}},
+	0x05: {frameSize{8, 0}, frameSize{8, 0}},
+	0x06: {frameSize{8, 0}, frameSize{8, 0}},
+	0x07: {frameSize{4, 0}, frameSize{5, 0}},
+	0x08: {frameSize{8, 0}, frameSize{8, 0}},
+	0x0B: {frameSize{4, 0}, frameSize{8, 0}},
+	0x0C: {frameSize{4, 0}, frameSize{5, 2}},
+	0x0F: {frameSize{9, 6}, frameSize{8, 0}},
+	0x10: {frameSize{9, 6}, frameSize{8, 0}},
+	0x11: {frameSize{4, 0}, frameSize{5, 2}},
+	0x14: {frameSize{5, 2}, frameSize{5, 2}},
+	0x15: {frameSize{5, 2}, frameSize{5, 2}},
+	0x16: {frameSize{10, 0}, frameSize{10, 0}},
+	0x17: {frameSize{13, 10}, frameSize{5, 2}},
+	0x18: {frameSize{6, 0}, frameSize{6, 3}},
+	0x2B: {request: frameSize{7, 0}},
 }
 
-// writeAnswerSize is the size of the answer to a write of several values.
-const writeAnswerSize = 8
+// frameSize is how long a frame is.
+type frameSize struct {
+	fixed   int // bytes that are always there; 0: the size is not known
+	counted int // which byte counts the others; 0: there are no others
+}
+
+// of is the size of the frame that begins here. As long as the byte that counts is not
+// there, it is a size that shows that more must come.
+func (f frameSize) of(heard []byte) int {
+	switch {
+	case f.counted == 0:
+		return f.fixed
+	case len(heard) <= f.counted:
+		return f.counted + 1
+	}
+	return f.fixed + int(heard[f.counted])
+}
 
 // whole recognises a whole frame with a good CRC at the start of what was heard.
 func whole(heard []byte) (s segment, is bool) {
@@ -98,25 +120,25 @@ func whole(heard []byte) (s segment, is bool) {
 	}
 	s = segment{unit: heard[0], function: heard[1] &^ exceptionFlag}
 	sizes, known := frameSizes[s.function]
-	switch {
-	case !known:
+	if !known {
 		return s, false
-	case heard[1]&exceptionFlag != 0:
+	}
+	if heard[1]&exceptionFlag != 0 {
 		s.shape, s.size, s.code = exception, exceptionSize, heard[2]
 		return s, sound(heard, s.size)
-	case sizes.answers && sound(heard, answerAround+int(heard[2])):
-		s.shape, s.values, s.size = answer, int(heard[2]), answerAround+int(heard[2])
+	}
+	if size := sizes.answer.of(heard); sizes.answer.counted == valueCount && sound(heard, size) {
+		s.shape, s.values, s.size = answer, int(heard[valueCount]), size
 		return s, true
 	}
-	s.shape, s.size = request, sizes.request
-	if sizes.counted > 0 && len(heard) > sizes.counted && sound(heard, sizes.request+int(heard[sizes.counted])) {
-		s.size += int(heard[sizes.counted])
-		return s, true
+	s.shape = request
+	for _, size := range []int{sizes.request.of(heard), sizes.answer.of(heard)} {
+		if sound(heard, size) {
+			s.size = size
+			return s, true
+		}
 	}
-	if sizes.counted > 0 {
-		s.size = writeAnswerSize
-	}
-	return s, sound(heard, s.size)
+	return s, false
 }
 
 // question is a request, and what is known about its answer.
