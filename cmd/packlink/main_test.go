@@ -126,6 +126,7 @@ var rooms = map[string]string{
 	"packlink/mapping/checksum":    `^$`,
 	"packlink/mapping/framing":     `^packlink/mapping/checksum$`,
 	"packlink/mapping":             `^packlink/(decode/pack|mapping/document|mapping/checksum|mapping/framing)$`,
+	"packlink/mapping/draft":       `^packlink/(mapping|mapping/document|decode/pack)$`,
 	"packlink/mapping/library":     `^packlink/mapping(/document)?$`,
 	"packlink/decode":              `^packlink/(mapping|mapping/document|mapping/checksum|mapping/framing|decode/pack|transport)$`,
 	"packlink/decode/bank":         `^packlink/decode/pack$`,

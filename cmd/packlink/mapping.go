@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"text/tabwriter"
 
 	"github.com/spf13/pflag"
@@ -15,8 +16,8 @@ import (
 
 var mappingVerb = verb{
 	name:    "mapping",
-	args:    "list | show NAME|FILE | lint FILE...",
-	summary: "lists, shows and checks mapping files",
+	args:    "list | show NAME|FILE | lint FILE... | import FILE",
+	summary: "lists, shows, checks and begins mapping files",
 	text: `
 A mapping file says what the frames of a protocol mean; docs/mapping.md
 describes the format.
@@ -24,30 +25,48 @@ describes the format.
   list   lists the built-in mappings
   show   shows a mapping as a table: each message, each field, unit and scale
   lint   checks mapping files: every mistake with its place, and every example
-         run both ways; exit code 3 if a file does not hold`,
+         run both ways; exit code 3 if a file does not hold
+  import drafts a mapping from a DBC file (.dbc) or a SunSpec model definition
+         (.json): every field at its place, with its type and a proposal what it
+         could be; what it means is left to you. What cannot be put into a
+         mapping is told`,
 	example: `  packlink mapping show storage-can-35x
   packlink mapping lint ./my-pack.yaml
+  packlink mapping import ./pack.dbc --to my-pack.yaml
 `,
-	prepare: func(*pflag.FlagSet) func(context.Context, []string, *streams) error { return runMapping },
+	prepare: func(flags *pflag.FlagSet) func(context.Context, []string, *streams) error {
+		j := &mappingJob{}
+		flags.StringVar(&j.to, "to", "", "import: the file to write, which must not exist yet (default: stdout)")
+		return j.run
+	},
 }
 
-func runMapping(_ context.Context, args []string, s *streams) error {
+// mappingJob is what was asked of mapping files.
+type mappingJob struct {
+	to string
+}
+
+func (j *mappingJob) run(_ context.Context, args []string, s *streams) error {
 	wrong := func(format string, a ...any) error {
 		return &hinted{usageError{fmt.Errorf("mapping: "+format, a...)}, "packlink help mapping"}
 	}
 	switch {
 	case len(args) == 0:
-		return wrong("say what to do: list, show or lint")
+		return wrong("say what to do: list, show, lint or import")
+	case j.to != "" && args[0] != "import":
+		return wrong("--to is for import")
 	case args[0] == "list" && len(args) == 1:
 		return listMappings(s)
 	case args[0] == "show" && len(args) == 2:
 		return showMapping(args[1], s)
 	case args[0] == "lint" && len(args) > 1:
 		return lintMappings(args[1:], s)
-	case args[0] == "list" || args[0] == "show" || args[0] == "lint":
+	case args[0] == "import" && len(args) == 2:
+		return j.importFile(args[1], s)
+	case slices.Contains([]string{"list", "show", "lint", "import"}, args[0]):
 		return wrong("%s does not take %d arguments", args[0], len(args)-1)
 	}
-	return wrong("there is no %q; there are list, show and lint", args[0])
+	return wrong("there is no %q; there are list, show, lint and import", args[0])
 }
 
 // counted is a number of things: "1 message", "2 messages".
@@ -104,7 +123,7 @@ func lintMappings(references []string, s *streams) error {
 
 // showMapping shows a mapping as a table.
 func showMapping(reference string, s *streams) error {
-	m, err := library.Load(reference)
+	m, err := library.Draft(reference)
 	if err != nil {
 		if errors.Is(err, os.ErrNotExist) {
 			return &hinted{err, "packlink mapping list"}

@@ -29,7 +29,12 @@ func Names() []string {
 // Load loads the mapping that a reference names: a built-in name or the path
 // of a file, with options behind a question mark, as in
 // "sunspec-battery?current=discharge-positive".
-func Load(reference string) (*mapping.Mapping, error) {
+func Load(reference string) (*mapping.Mapping, error) { return load(reference, mapping.Load) }
+
+// Draft loads the mapping that a reference names, which may lack its examples.
+func Draft(reference string) (*mapping.Mapping, error) { return load(reference, mapping.Draft) }
+
+func load(reference string, read func(string, []byte, map[string]string) (*mapping.Mapping, error)) (*mapping.Mapping, error) {
 	name, options, err := mapping.ParseReference(reference)
 	if err != nil {
 		return nil, err
@@ -38,7 +43,7 @@ func Load(reference string) (*mapping.Mapping, error) {
 	if err != nil {
 		return nil, err
 	}
-	return mapping.Load(file, data, options)
+	return read(file, data, options)
 }
 
 // Compile loads a mapping and compiles it.

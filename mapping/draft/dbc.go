@@ -1,0 +1,304 @@
+package draft
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"go.einride.tech/can/pkg/dbc"
+
+	"packlink/mapping"
+)
+
+// DBC drafts a mapping of a CAN bus from a DBC file, whose text is data.
+func DBC(file string, data []byte) (*Draft, error) {
+	parser := dbc.NewParser(file, utf8Text(data))
+	if err := parser.Parse(); err != nil {
+		return nil, fmt.Errorf("%s:%d:%d: not readable as DBC: %s", file, err.Position().Line, err.Position().Column, err.Reason())
+	}
+	d := &database{builder: builder{file: file}}
+	d.read(parser.Defs())
+	d.header()
+	for _, def := range d.defs {
+		d.frame(def)
+	}
+	return d.draft()
+}
+
+// utf8Text is a text as UTF-8. One that is none is taken for ISO 8859-1, as the
+// older tools write it (common practice, no source).
+func utf8Text(data []byte) []byte {
+	if utf8.Valid(data) {
+		return data
+	}
+	var text []byte
+	for _, b := range data {
+		text = utf8.AppendRune(text, rune(b))
+	}
+	return text
+}
+
+// database is what a DBC file says, by what it says it of.
+type database struct {
+	builder
+	defs     []*dbc.MessageDef
+	comments map[owner]string
+	values   map[owner][]dbc.ValueDescriptionDef
+	floats   map[owner]dbc.SignalValueType
+	periods  map[dbc.MessageID]int64 // ms
+	j1939    map[dbc.MessageID]bool
+	formats  []string          // names of the frame formats
+	bitrate  uint64            // kbit/s
+	longIDs  bool              // every id has 29 bits
+	big      bool              // most signals are big endian
+	taken    []*dbc.MessageDef // that were drafted
+}
+
+// owner is a signal, or a message if it has no name.
+type owner struct {
+	id     dbc.MessageID
+	signal dbc.Identifier
+}
+
+// Attributes that say what a mapping wants to know (common practice among DBC
+// files, no source): the period of a message in ms, and the format of its frame.
+const (
+	periodAttribute = "GenMsgCycleTime"
+	formatAttribute = "VFrameFormat"
+	formatJ1939     = "J1939PG"
+)
+
+func (d *database) read(defs []dbc.Def) {
+	d.comments, d.values = make(map[owner]string), make(map[owner][]dbc.ValueDescriptionDef)
+	d.floats = make(map[owner]dbc.SignalValueType)
+	d.periods, d.j1939 = make(map[dbc.MessageID]int64), make(map[dbc.MessageID]bool)
+	for _, def := range defs {
+		switch def := def.(type) {
+		case *dbc.MessageDef:
+			d.addMessage(def)
+		case *dbc.CommentDef:
+			if def.ObjectType == dbc.ObjectTypeMessage || def.ObjectType == dbc.ObjectTypeSignal {
+				d.comments[owner{def.MessageID, def.SignalName}] = def.Comment
+			}
+		case *dbc.ValueDescriptionsDef:
+			d.values[owner{def.MessageID, def.SignalName}] = def.ValueDescriptions
+		case *dbc.SignalValueTypeDef:
+			d.floats[owner{def.MessageID, def.SignalName}] = def.SignalValueType
+		case *dbc.BitTimingDef:
+			d.bitrate = def.BaudRate
+		case *dbc.AttributeDef:
+			if def.Name == formatAttribute {
+				d.formats = def.EnumValues
+			}
+		case *dbc.AttributeValueForObjectDef:
+			d.attribute(def)
+		case *dbc.UnknownDef:
+			d.lose("line %d: %s is not read", def.Pos.Line, def.Keyword)
+		}
+	}
+}
+
+func (d *database) addMessage(def *dbc.MessageDef) {
+	if dbc.IsIndependentSignalsMessage(def) {
+		d.lose("%s: signals of no message have no place", def.Name)
+		return
+	}
+	d.defs = append(d.defs, def)
+}
+
+func (d *database) attribute(def *dbc.AttributeValueForObjectDef) {
+	if def.ObjectType != dbc.ObjectTypeMessage {
+		return
+	}
+	switch def.AttributeName {
+	case periodAttribute:
+		d.periods[def.MessageID] = max(def.IntValue, int64(def.FloatValue))
+	case formatAttribute:
+		name := def.StringValue
+		if i := int(def.IntValue); name == "" && i >= 0 && i < len(d.formats) {
+			name = d.formats[i]
+		}
+		d.j1939[def.MessageID] = name == formatJ1939
+	}
+}
+
+// header writes what the file says once for all its messages.
+func (d *database) header() {
+	little, big, long := 0, 0, 0
+	for _, def := range d.defs {
+		if def.MessageID.IsExtended() {
+			long++
+		}
+		for _, s := range def.Signals {
+			if s.IsBigEndian {
+				big++
+			} else {
+				little++
+			}
+		}
+	}
+	d.big, d.longIDs = big > little, long > 0 && long == len(d.defs)
+	idBits, order := 11, "little"
+	if d.longIDs {
+		idBits = 29
+	}
+	if d.big {
+		order = "big"
+	}
+	why := ""
+	bitrate := d.bitrate * 1000
+	if bitrate < 10_000 || bitrate > 1_000_000 {
+		bitrate, why = 500_000, " # the source does not say"
+	}
+	d.head = fmt.Sprintf("bus: {can: {bitrate: %d, id_bits: %d}}%s\nbyte_order: %s", bitrate, idBits, why, order)
+}
+
+// frame drafts the messages of one id: one, or one for each value of the signal
+// that says which others are there.
+func (d *database) frame(def *dbc.MessageDef) {
+	if why := d.refuse(def); why != "" {
+		d.lose("message %s: %s", def.Name, why)
+		return
+	}
+	d.taken = append(d.taken, def)
+	m := message{name: string(def.Name), match: d.match(def), length: int(def.Size)}
+	m.notes = []string{d.comments[owner{id: def.MessageID}]}
+	if slices.Contains([]string{"", "Vector__XXX"}, string(def.Transmitter)) {
+		m.notes = append(m.notes, "the source does not say who sends it; if a reader does, add by: reader")
+	} else {
+		m.notes = append(m.notes, fmt.Sprintf("sent by %s; if that is no pack, add by: reader", def.Transmitter))
+	}
+	d.variants(def, m)
+}
+
+// mostFrame is how many bytes a CAN FD frame has at most.
+const mostFrame = 64
+
+// refuse says why a message cannot be drafted, "" if it can.
+func (d *database) refuse(def *dbc.MessageDef) string {
+	switch {
+	case def.Size > mostFrame:
+		return fmt.Sprintf("it has %d bytes, and a frame at most %d", def.Size, mostFrame)
+	case def.Size == 0:
+		return "it has no bytes"
+	}
+	for _, other := range d.taken {
+		mask := d.mask(def) & d.mask(other)
+		if def.MessageID.IsExtended() == other.MessageID.IsExtended() && (def.MessageID^other.MessageID)&mask == 0 {
+			return fmt.Sprintf("its frames are those of %s", other.Name)
+		}
+	}
+	return ""
+}
+
+// byPGN tells whether a message is known by its parameter group.
+func (d *database) byPGN(def *dbc.MessageDef) bool { return d.j1939[def.MessageID] && d.longIDs }
+
+// mask has the bits of an id that tell a message from others.
+func (d *database) mask(def *dbc.MessageDef) dbc.MessageID {
+	switch {
+	case !d.byPGN(def):
+		return 1<<29 - 1
+	case mapping.PGN(def.MessageID.ToCAN())&0xFF00 < 0xF000:
+		return 0x03FF0000
+	}
+	return 0x03FFFF00
+}
+
+func (d *database) match(def *dbc.MessageDef) string {
+	id := def.MessageID.ToCAN()
+	keys := fmt.Sprintf("id: 0x%03X", id)
+	switch {
+	case d.byPGN(def):
+		keys = fmt.Sprintf("pgn: 0x%05X, priority: %d", mapping.PGN(id), id>>26)
+	case def.MessageID.IsExtended() && d.longIDs:
+		keys = fmt.Sprintf("id: 0x%08X", id)
+	case def.MessageID.IsExtended():
+		keys = fmt.Sprintf("id: 0x%08X, id_bits: 29", id)
+	}
+	if period := d.periods[def.MessageID]; period > 0 && period <= 24*60*60*1000 {
+		keys += fmt.Sprintf(", every: %dms", period)
+	}
+	return "can: {" + keys + "}"
+}
+
+// variants drafts a message, once for each value of its multiplexor if it has
+// one.
+func (d *database) variants(def *dbc.MessageDef, m message) {
+	var always, sometimes []dbc.SignalDef
+	var by *dbc.SignalDef
+	for i, s := range def.Signals {
+		switch {
+		case s.IsMultiplexerSwitch && by == nil:
+			by = &def.Signals[i]
+		case s.IsMultiplexed:
+			sometimes = append(sometimes, s)
+		default:
+			always = append(always, s)
+		}
+	}
+	if by == nil || len(sometimes) == 0 {
+		if by != nil {
+			always = append([]dbc.SignalDef{*by}, always...)
+		}
+		for _, s := range sometimes {
+			d.lose("%s, %s: no signal of the message says when it is there", def.Name, s.Name)
+			m.notes = append(m.notes, fmt.Sprintf("left out: %s: no signal of the message says when it is there", s.Name))
+		}
+		d.add(def, m, always)
+		return
+	}
+	slices.SortStableFunc(sometimes, func(a, b dbc.SignalDef) int { return cmp.Compare(a.MultiplexerSwitch, b.MultiplexerSwitch) })
+	for len(sometimes) > 0 {
+		value := sometimes[0].MultiplexerSwitch
+		n := slices.IndexFunc(sometimes, func(s dbc.SignalDef) bool { return s.MultiplexerSwitch != value })
+		if n < 0 {
+			n = len(sometimes)
+		}
+		variant := m
+		variant.name = fmt.Sprintf("%s, %s %d", m.name, by.Name, value)
+		d.addVariant(def, variant, by, value, append(slices.Clone(sometimes[:n]), always...))
+		sometimes = sometimes[n:]
+	}
+}
+
+// add drafts a message of the signals given.
+func (d *database) add(def *dbc.MessageDef, m message, signals []dbc.SignalDef) {
+	taken := make(map[bitPlace]string)
+	for i := range signals {
+		m.fields = append(m.fields, d.signal(def, &signals[i], taken))
+	}
+	d.messages = append(d.messages, m)
+}
+
+// addVariant drafts the message in which the multiplexor has a value.
+func (d *database) addVariant(def *dbc.MessageDef, m message, by *dbc.SignalDef, value uint64, signals []dbc.SignalDef) {
+	taken := make(map[bitPlace]string)
+	multiplexor := d.signal(def, by, taken)
+	multiplexor.equals, multiplexor.value = true, value
+	if by.Size < 64 && value >= 1<<by.Size {
+		d.lose("%s: %s has %d bits and is never %d", def.Name, by.Name, by.Size, value)
+		return
+	}
+	m.fields = append(m.fields, multiplexor)
+	for i := range signals {
+		m.fields = append(m.fields, d.signal(def, &signals[i], taken))
+	}
+	d.messages = append(d.messages, m)
+}
+
+// described is what the file says of a signal.
+func (d *database) described(def *dbc.MessageDef, s *dbc.SignalDef) []string {
+	key := owner{def.MessageID, s.Name}
+	notes := []string{d.comments[key]}
+	var values []string
+	for _, v := range d.values[key] {
+		values = append(values, fmt.Sprintf("%v %s", v.Value, v.Description))
+	}
+	if len(values) > 0 {
+		notes = append(notes, "values: "+strings.Join(values, ", "))
+	}
+	return notes
+}
