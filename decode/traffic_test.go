@@ -90,6 +90,13 @@ func spoken(t *testing.T, p *mapping.Program, s *pack.Status) (frames []transpor
 			{Medium: transport.Serial, Data: give(1, payload)},
 		}
 	}
+	if p.Ask != nil && p.Frame != nil {
+		question, err := decode.Question(p, s.Address, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		frames = append(frames, transport.Frame{Medium: transport.Serial, Data: question})
+	}
 	err := decode.Frames(p, s, func(f *transport.Frame) error {
 		f.Data = append([]byte(nil), f.Data...)
 		frames = append(frames, *f)
