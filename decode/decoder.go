@@ -87,9 +87,9 @@ type Decoder struct {
 type heard struct {
 	address uint32
 	status  pack.Status
-	seen    []int64         // time of each message's newest frame; never before the first
-	alarms  []pack.AlarmSet // what each message says of alarms
-	blocks  map[int]*block  // by message, of a pack that has registers
+	seen    []int64        // time of each message's newest frame; never before the first
+	alarms  []said         // what each field said of alarms
+	blocks  map[int]*block // by message, of a pack that has registers
 }
 
 // NewDecoder begins to follow a source, whose name goes into every status.
@@ -203,8 +203,7 @@ func (d *Decoder) applyPayload(p *mapping.Program, address uint32, has bool, dat
 	}
 	readNumbers(&h.status, p.Body.Numbers, data, at, uint16(p.Index))
 	if len(p.Body.Rest) > 0 {
-		h.alarms[p.Index] = pack.AlarmSet{}
-		r := reading{status: &h.status, alarms: &h.alarms[p.Index], lets: &d.named, at: at, by: uint16(p.Index)}
+		r := reading{status: &h.status, alarms: h.alarms[p.FirstAlarms:], lets: &d.named, at: at, by: uint16(p.Index)}
 		r.read(p.Body.Rest, data)
 	}
 	h.seen[p.Index] = at
@@ -230,7 +229,7 @@ func (d *Decoder) pack(address uint32, has bool, at int64) *heard {
 	h := &heard{
 		address: address,
 		seen:    slices.Repeat([]int64{never}, len(d.table.Programs)),
-		alarms:  make([]pack.AlarmSet, len(d.table.Programs)),
+		alarms:  make([]said, d.table.Alarms),
 	}
 	h.status.Source, h.status.Mapping = d.source, d.table.Name
 	h.status.Address, h.status.HasAddress = address, has
@@ -321,9 +320,11 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 		}
 		overdue := d.overdue(m, h.seen[m], now)
 		s.Fresh = s.Fresh || !overdue && d.table.Programs[m].OfPresent
-		if h.alarms[m].Known != 0 {
-			s.Alarms = s.Alarms.Merge(h.alarms[m])
-			s.AlarmsStale = s.AlarmsStale || overdue
+	}
+	for i := range h.alarms {
+		if a := &h.alarms[i]; a.set.Known != 0 {
+			s.Alarms = s.Alarms.Merge(a.set)
+			s.AlarmsStale = s.AlarmsStale || d.overdue(int(a.by), a.at, now)
 		}
 	}
 	if !s.Fresh {

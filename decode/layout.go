@@ -155,8 +155,9 @@ func readGroups(p *mapping.Program, payload []byte, named *lets, at int64) (pack
 	for rest := payload[2*p.Read.Count:]; len(rest) >= size; rest = rest[size:] {
 		var s pack.Status
 		s.Address, s.HasAddress = uint32(len(packs)+1), true
-		r := reading{status: &s, alarms: &s.Alarms, lets: named, at: at, by: uint16(p.Index)}
+		r := reading{status: &s, alarms: make([]said, p.Alarms), lets: named, at: at, by: uint16(p.Index)}
 		r.run(&p.Each, rest[:size])
+		s.Alarms = merged(r.alarms)
 		packs = append(packs, s)
 	}
 	return packs
@@ -199,8 +200,9 @@ func readModel(p *mapping.Program, words []uint16, whole *pack.Status, at int64)
 	if !readNamed(p.Named, payload, nil, &named) {
 		return nil
 	}
-	r := reading{status: whole, alarms: &whole.Alarms, lets: &named, at: at, by: uint16(p.Index)}
+	r := reading{status: whole, alarms: make([]said, p.Alarms), lets: &named, at: at, by: uint16(p.Index)}
 	r.run(&p.Body, payload)
+	whole.Alarms = whole.Alarms.Merge(merged(r.alarms))
 	if p.Message.Each == nil {
 		return nil
 	}

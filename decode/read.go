@@ -28,7 +28,7 @@ func (l *lets) get(i int) (value int64, known bool) {
 func readNamed(ops []mapping.Op, data []byte, known *block, l *lets) (ok bool) {
 	for i := range ops {
 		op := &ops[i]
-		if op.Need > len(data) || !known.covers(op) {
+		if op.Need > len(data) || !known.has(op.Start, op.Need) {
 			continue
 		}
 		r := raw(op, window(data, op.Start))
@@ -50,12 +50,12 @@ func readNamed(ops []mapping.Op, data []byte, known *block, l *lets) (ok bool) {
 // reading is where the fields of one payload go.
 type reading struct {
 	status *pack.Status
-	alarms *pack.AlarmSet
+	alarms []said // by the message's fields that are alarms
 	lets   *lets
 	at     int64  // time of the frame
 	by     uint16 // index of the message
 
-	partial    bool // only the bytes from first to end were read anew
+	block      *block // of registers, of which only the bytes from first to end were read anew; nil if all were
 	first, end int
 }
 
@@ -113,7 +113,7 @@ func (r *reading) read(ops []mapping.Op, data []byte) {
 			r.clear(op)
 			continue
 		}
-		if op.Kind != mapping.OpElement && r.outside(op, 0) {
+		if r.passes(op) {
 			continue
 		}
 		if op.Start != loaded {
@@ -129,7 +129,9 @@ func (r *reading) read(ops []mapping.Op, data []byte) {
 		case mapping.OpElement:
 			r.elements(op, data)
 		case mapping.OpAlarms:
-			readAlarms(op, raw(op, w), r.alarms)
+			r.say(op, readAlarms(op, raw(op, w)))
+		case mapping.OpCodes:
+			r.say(op, r.codes(op, data))
 		case mapping.OpFlags:
 			r.flags(op, raw(op, w))
 		case mapping.OpText, mapping.OpDigits:
@@ -146,6 +148,8 @@ func (r *reading) clear(op *mapping.Op) {
 		if op.Target != nil && !op.Refines && r.status.Value(op.Target.Quantity).By == r.by {
 			r.status.Clear(op.Target.Quantity)
 		}
+	case mapping.OpAlarms, mapping.OpCodes:
+		r.say(op, pack.AlarmSet{})
 	case mapping.OpElement:
 		for i := range op.Repetitions() {
 			r.status.PutElement(op.Target.Quantity, op.Target.Element+i, pack.Value{})

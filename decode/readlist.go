@@ -5,19 +5,27 @@ import (
 	"packlink/mapping"
 )
 
+// count is how many elements a field has in this payload, and whether that is
+// known.
+func (l *lets) count(op *mapping.Op) (n int, known bool) {
+	if op.RepeatSlot < 0 {
+		return op.Repetitions(), true
+	}
+	counted, known := l.get(op.RepeatSlot)
+	return int(min(max(counted, 0), int64(op.Repetitions()))), known
+}
+
 // elements reads a list's elements: as many as the field repeats, or as a
 // named field counts. What lies beyond the payload or the count is unknown.
 func (r *reading) elements(op *mapping.Op, data []byte) {
-	count := int64(op.Repetitions())
-	if op.RepeatSlot >= 0 {
-		counted, known := r.lets.get(op.RepeatSlot)
-		if !known {
-			return
-		}
-		count = min(max(counted, 0), count)
-		r.status.Truncate(op.Target.Quantity, op.Target.Element+int(count))
+	count, known := r.lets.count(op)
+	if !known {
+		return
 	}
-	for i := range int(count) {
+	if op.RepeatSlot >= 0 {
+		r.status.Truncate(op.Target.Quantity, op.Target.Element+count)
+	}
+	for i := range count {
 		offset := i * op.StepBytes
 		if r.outside(op, offset) {
 			continue
@@ -42,33 +50,5 @@ func (r *reading) flags(op *mapping.Op, bits uint64) {
 			v = pack.Value{}
 		}
 		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
-	}
-}
-
-// readAlarms reads alarms from bits or pairs of bits. A pair that is neither
-// on nor off tells nothing.
-func readAlarms(op *mapping.Op, bits uint64, alarms *pack.AlarmSet) {
-	if missing(op, bits) {
-		return
-	}
-	if bits&op.Slots == op.Quiet {
-		alarms.Known |= op.Known
-		return
-	}
-	width, mask := 1, uint64(1)
-	if op.Type.Base == mapping.Pairs {
-		width, mask = 2, 3
-	}
-	for _, slot := range op.Alarms {
-		switch state := bits >> (slot.Slot * width) & mask; state {
-		case op.On:
-			if slot.First {
-				alarms.Set(slot.Alarm, true)
-			}
-		case op.Off:
-			if active, _ := alarms.State(slot.Alarm); !active {
-				alarms.Set(slot.Alarm, false)
-			}
-		}
 	}
 }

@@ -9,13 +9,13 @@ type block struct {
 	known []bool // by register
 }
 
-// covers tells whether an operation's bytes are known. Of a repeated one, the
-// first element's count. No block is a payload that is whole.
-func (b *block) covers(op *mapping.Op) bool {
+// has tells whether the bytes from first to end are known. No block is a payload
+// that is whole.
+func (b *block) has(first, end int) bool {
 	if b == nil {
 		return true
 	}
-	for i := op.Start / 2; i < (op.Need+1)/2; i++ {
+	for i := first / 2; i < (end+1)/2; i++ {
 		if i >= len(b.known) || !b.known[i] {
 			return false
 		}
@@ -78,10 +78,9 @@ func (d *Decoder) applyBlock(h *heard, p *mapping.Program, a *answer, at int64) 
 	copy(b.bytes, d.scratch)
 	copy(b.known, d.known)
 	r := reading{
-		status: &h.status, alarms: &h.alarms[p.Index], lets: &d.named, at: at, by: uint16(p.Index),
-		partial: true, first: to, end: 2 * (end - p.Read.From),
+		status: &h.status, alarms: h.alarms[p.FirstAlarms:], lets: &d.named, at: at, by: uint16(p.Index),
+		block: b, first: to, end: 2 * (end - p.Read.From),
 	}
-	r.forgetAlarms(p.Body.All)
 	r.read(p.Body.All, b.bytes)
 	h.seen[p.Index] = at
 	h.status.Time = max(h.status.Time, at)
@@ -104,18 +103,25 @@ func (h *heard) block(p *mapping.Program) *block {
 	return b
 }
 
+// passes tells whether nothing of an operation was read anew. Of a list each
+// element is looked at on its own.
+func (r *reading) passes(op *mapping.Op) bool {
+	switch op.Kind {
+	case mapping.OpElement:
+		return false
+	case mapping.OpCodes:
+		for i := range op.Repetitions() {
+			if !r.outside(op, i*op.StepBytes) {
+				return false
+			}
+		}
+		return true
+	}
+	return r.outside(op, 0)
+}
+
 // outside tells whether an operation's bytes, moved by an offset, are not among
 // those that were read.
 func (r *reading) outside(op *mapping.Op, offset int) bool {
-	return r.partial && (op.Start+offset < r.first || op.Need+offset > r.end)
-}
-
-// forgetAlarms takes back what the fields that are read anew said of alarms.
-func (r *reading) forgetAlarms(ops []mapping.Op) {
-	for i := range ops {
-		if op := &ops[i]; op.Kind == mapping.OpAlarms && !r.outside(op, 0) {
-			r.alarms.Active &^= op.Known
-			r.alarms.Known &^= op.Known
-		}
-	}
+	return r.block != nil && (op.Start+offset < r.first || op.Need+offset > r.end)
 }

@@ -61,8 +61,9 @@ func (v *verifier) run() {
 		v.fail("a named field of the example is outside its range")
 		return
 	}
-	r := reading{status: &v.status, alarms: &v.status.Alarms, lets: &v.lets, at: 1}
+	r := reading{status: &v.status, alarms: make([]said, p.Alarms), lets: &v.lets, at: 1}
 	r.run(&p.Body, payload)
+	v.status.Alarms = merged(r.alarms)
 	v.compare(v.withNamed(record(&v.status)), v.example.Gives)
 	v.groups()
 	v.writeBack()
@@ -138,7 +139,9 @@ func (v *verifier) writeBack() {
 	if v.program.ByReader {
 		return
 	}
-	written, err := payload(v.program, &v.status, &v.lets, len(v.payload), nil)
+	w := newWriting(&v.status, &v.lets)
+	w.original = v.payload
+	written, err := w.payload(v.program, len(v.payload), nil)
 	if err == nil && v.program.Message.Each != nil {
 		written, err = appendGroups(v.program, v.packs, &v.lets, written)
 	}

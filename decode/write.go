@@ -35,6 +35,12 @@ type writing struct {
 	status *pack.Status
 	lets   *lets
 	refuse func(op *mapping.Op, err error) error // asked about a field that cannot be written
+
+	original []byte // the payload that the status was read from; nil if there is none
+}
+
+func newWriting(s *pack.Status, named *lets) *writing {
+	return &writing{status: s, lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
 }
 
 // Payload appends the payload of a message that says what the status knows.
@@ -42,18 +48,17 @@ type writing struct {
 // "not available". The error is a [*NotKnownError] or a [*NoRoomError]; b is
 // returned as it was then.
 func Payload(p *mapping.Program, s *pack.Status, b []byte) ([]byte, error) {
-	return payload(p, s, &lets{}, p.MaxBytes, b)
+	return newWriting(s, &lets{}).payload(p, p.MaxBytes, b)
 }
 
 // payload writes at most so many bytes: a frame's optional fields can be left off.
-func payload(p *mapping.Program, s *pack.Status, named *lets, most int, b []byte) ([]byte, error) {
-	w := &writing{status: s, lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
+func (w *writing) payload(p *mapping.Program, most int, b []byte) ([]byte, error) {
 	w.prepare(p)
 	start, size := len(b), p.MinBytes
 	for _, ops := range [][]mapping.Op{p.Named, p.Body.All} {
 		for i := range ops {
-			if op := &ops[i]; op.Need > size && op.Need <= most && w.knows(op) {
-				size = op.Need
+			if op := &ops[i]; op.RepeatSlot >= 0 || w.knows(op) {
+				size = max(size, w.reach(op, most))
 			}
 		}
 	}
@@ -66,12 +71,33 @@ func payload(p *mapping.Program, s *pack.Status, named *lets, most int, b []byte
 	return b, nil
 }
 
+// reach is the byte after the last that a field is written to, of a payload of at
+// most so many bytes. Of a list whose end lies beyond it, it is that of the last
+// element which does not; 0 if there is none.
+func (w *writing) reach(op *mapping.Op, most int) int {
+	count, _ := w.lets.count(op)
+	if op.Kind == mapping.OpElement && op.RepeatSlot < 0 {
+		count = min(count, len(w.status.Elements(op.Quantity))-op.Target.Element)
+	}
+	for i := count - 1; i >= 0; i-- {
+		if end := op.Need + i*op.StepBytes; end <= most {
+			return end
+		}
+	}
+	return 0
+}
+
 // prepare gives the named fields that reading did not give their values: a
 // count is the elements that the status has, others are their constants.
 func (w *writing) prepare(p *mapping.Program) {
 	for i := range p.Body.All {
-		if op := &p.Body.All[i]; op.RepeatSlot >= 0 {
-			w.name(op.RepeatSlot, int64(len(w.status.Elements(op.Target.Quantity))-op.Target.Element))
+		if op := &p.Body.All[i]; op.RepeatSlot >= 0 && op.Target != nil {
+			w.name(op.RepeatSlot, int64(max(len(w.status.Elements(op.Target.Quantity))-op.Target.Element, 0)))
+		}
+	}
+	for i := range p.Body.All {
+		if op := &p.Body.All[i]; op.RepeatSlot >= 0 && op.Kind == mapping.OpCodes {
+			w.nameCodes(op)
 		}
 	}
 	for i := range p.Named {
@@ -94,7 +120,7 @@ func (w *writing) knows(op *mapping.Op) bool {
 	case mapping.OpNumber, mapping.OpFlag:
 		_, known := w.status.Usable(op.Target.Quantity)
 		return known
-	case mapping.OpAlarms:
+	case mapping.OpAlarms, mapping.OpCodes:
 		return w.status.Alarms.Known&op.Known != 0
 	case mapping.OpText, mapping.OpDigits:
 		return op.Target != nil && w.usableText(op.Target.Quantity) != ""
@@ -126,6 +152,8 @@ func (w *writing) write(op *mapping.Op, data []byte) error {
 		return w.elements(op, data)
 	case mapping.OpText:
 		return w.text(op, data)
+	case mapping.OpCodes:
+		return w.writeCodes(op, data)
 	}
 	r, err := w.rawOf(op)
 	if err == nil {
@@ -156,6 +184,9 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 		return wholeRaw(op, int64(w.status.Address), w.status.HasAddress)
 	}
 	v, known := w.lets.get(op.Slot)
+	if scaled := v*op.Mul + op.Add; known && (scaled < op.Low || scaled > op.High) {
+		return 0, &NoRoomError{fieldName(op), pack.Int(v).String(), "its range"}
+	}
 	return wholeRaw(op, v, known)
 }
 
@@ -282,7 +313,8 @@ func flagsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
 
 func (w *writing) elements(op *mapping.Op, data []byte) error {
 	elements := w.status.Elements(op.Target.Quantity)
-	for i := range op.Repetitions() {
+	count, _ := w.lets.count(op)
+	for i := range count {
 		offset := i * op.StepBytes
 		if op.Need+offset > len(data) {
 			return nil
@@ -297,7 +329,19 @@ func (w *writing) elements(op *mapping.Op, data []byte) error {
 		}
 		place(op, data, offset, r)
 	}
+	w.fill(op, data, count)
 	return nil
+}
+
+// fill writes elements that are not counted as "not available", if the field can
+// say so.
+func (w *writing) fill(op *mapping.Op, data []byte, count int) {
+	r, err := unknownRaw(op)
+	for i := count; i < op.Repetitions() && err == nil; i++ {
+		if offset := i * op.StepBytes; op.Need+offset <= len(data) {
+			place(op, data, offset, r)
+		}
+	}
 }
 
 // usableText is a text that is known and not overdue.

@@ -18,8 +18,8 @@ func (c *checker) meaning(f *Field) {
 		c.Report(f.Place, RuleMeaning, "a field is one thing: a quantity or the address (is), a name (let), alarms or a constant (equals); this one is %d of them", meanings)
 		return
 	}
-	if len(f.Alarms) > 0 && f.Type.Base != FlagBits && f.Type.Base != Pairs {
-		c.Report(at(f.Place, "as"), RuleAlarm, "alarms stand in flags or pairs, not in %s", f.Type.Name)
+	if len(f.Alarms) > 0 && f.Type.Base != FlagBits && f.Type.Base != Pairs && f.Type.Base != Unsigned {
+		c.Report(at(f.Place, "as"), RuleAlarm, "alarms stand in flags or pairs, or as codes in u1 to u64, not in %s", f.Type.Name)
 	}
 	if f.Target != nil {
 		c.target(f)
@@ -91,7 +91,7 @@ func (c *checker) effects(f *Field) {
 		{"sign", number, "quantities that are numbers"},
 		{"range", number || f.Let != "" && f.Type.Base != Text, "numbers"},
 		{"values", kind == pack.Flag, "quantities that are true or false"},
-		{"repeat", kind == pack.Numbers, "lists of numbers"},
+		{"repeat", kind == pack.Numbers || len(f.Alarms) > 0 && f.Type.Base == Unsigned, "lists of numbers and codes of alarms"},
 		{"missing", f.Type.Base != Text && varies, "numbers and bits; a text is missing if it is empty"},
 		{"optional", varies, "fields that can be left off"},
 		{"write", f.Equals == nil, "fields that vary"},

@@ -12,6 +12,7 @@ import (
 type Compiled struct {
 	*Mapping
 	Programs []Program // one per message, in the same order
+	Alarms   int       // fields that are alarms, of all messages
 
 	short [1 << 11]*Program // program of each 11-bit id, nil if none
 	long  []longIDs
@@ -35,6 +36,8 @@ type Program struct {
 	Each        Steps      // fields of one repetition of the message's group
 	AddressIn   *Op        // where the payload holds the pack's address; nil if it does not
 	Rivals      []*Program // other messages that an id of this one can be; their payloads differ in what they equal
+	FirstAlarms int        // how many fields that are alarms the messages before have
+	Alarms      int        // how many this one has
 	OfPresent   bool       // some field tells how the pack is now
 	shift       uint8
 	mask        uint32
@@ -61,6 +64,8 @@ func Compile(m *Mapping) (*Compiled, error) {
 		if err != nil {
 			return nil, fmt.Errorf("mapping %s: message %q: %w", m.Name, m.Messages[i].Name, err)
 		}
+		p.FirstAlarms = c.Alarms
+		c.Alarms += p.numberAlarms()
 		c.Programs = append(c.Programs, p)
 	}
 	for i := range c.Programs {
@@ -99,13 +104,29 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		p.AddressIn = &p.Body.All[i]
 	}
 	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !m.refersTo(op.Let) })
-	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAlarms || op.Target != nil && op.Quantity.OfPresent() })
+	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Known != 0 || op.Target != nil && op.Quantity.OfPresent() })
 	for i := range p.Body.All {
 		if op := &p.Body.All[i]; op.Kind == OpText && op.Target != nil {
 			op.Continued = pieces[Target{op.Quantity, op.Target.Element + op.Type.Bits/8}]
 		}
 	}
 	return p, nil
+}
+
+// numberAlarms numbers the fields that are alarms, those of a group on their own,
+// and returns how many there are at most.
+func (p *Program) numberAlarms() int {
+	for _, ops := range [][]Op{p.Body.All, p.Body.Rest, p.Each.All, p.Each.Rest} {
+		n := 0
+		for i := range ops {
+			if ops[i].Known != 0 {
+				ops[i].AlarmSlot = n
+				n++
+			}
+		}
+		p.Alarms = max(p.Alarms, n)
+	}
+	return p.Alarms
 }
 
 // refersTo tells whether some field depends on the field of a name.

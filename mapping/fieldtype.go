@@ -78,8 +78,14 @@ func (f *Field) Repetitions() int {
 func (f *Field) StartByte(i int) int { return f.Unit * (f.At + i*f.Step) }
 
 // EndByte is the byte after the last that the field always needs: the last
-// element of a fixed repetition, the first of a counted one.
-func (f *Field) EndByte() int { return f.StartByte(max(f.Repeat, 1)-1) + f.ContainerBytes() }
+// element of a fixed repetition, the first of a counted one; none if the count
+// can be 0.
+func (f *Field) EndByte() int {
+	if f.RepeatBy != "" && f.Least == 0 {
+		return 0
+	}
+	return f.StartByte(max(f.Repeat, 1)-1) + f.ContainerBytes()
+}
 
 // LastByte is the byte after the last that the field can reach: the last element
 // that a count allows.

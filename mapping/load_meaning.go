@@ -28,13 +28,7 @@ func (l *loader) meaning(o *document.Object, f *Field) {
 			l.Report(is, RuleQuantity, "%s is a list: write %s[] for all of it, or %s[5] to begin at the fifth", is.Text, is.Text, is.Text)
 		}
 	}
-	f.On, f.Off = 1, 0
-	if f.Type.Base == Pairs {
-		f.On, f.Off = uint64(o.Int("on", 1, 0, 3)), uint64(o.Int("off", 2, 0, 3))
-	}
-	if f.On == f.Off {
-		l.Report(f.Place, RuleAlarm, "a pair cannot be on and off by the same bits: on and off are both %d", f.On)
-	}
+	l.states(o, f)
 	if n := o.Get(alarmsKey); n != nil && l.Object(n, "alarms") != nil {
 		l.alarms(n, f)
 	}
@@ -68,28 +62,61 @@ func (l *loader) letName(n *document.Node) string {
 }
 
 func (l *loader) alarms(n *document.Node, f *Field) {
-	slots := f.Type.Bits
-	if f.Type.Base == Pairs {
-		slots /= 2
-	}
-	used := make(map[int]bool)
+	used := make(map[uint64]bool)
 	for _, p := range n.Pairs {
-		slot := int(l.Int(p.Key, "an alarm's place", 0, math.MaxUint16))
-		switch {
-		case used[slot]:
-			l.Report(p.Key, RuleTwice, "place %d stands twice; write both alarms behind one, [[kind, level], [kind, level]]", slot)
-		case slot >= slots:
-			l.Report(p.Key, RuleAlarm, "%s has places 0 to %d; there is no %d", f.Type.Name, slots-1, slot)
+		other := f.Type.Base == Unsigned && p.Key.Text == otherKey
+		slot, before := uint64(0), l.Reports()
+		if !other {
+			if slot = l.alarmSlot(p.Key, f); used[slot] && l.Reports() == before {
+				l.Report(p.Key, RuleTwice, "place %d stands twice; write both alarms behind one, [[kind, level], [kind, level]]", slot)
+			}
+			used[slot] = true
 		}
-		used[slot] = true
 		several := []*document.Node{p.Value}
 		if len(p.Value.Items) > 0 && p.Value.Items[0].Kind == document.List {
 			several = p.Value.Items
 		}
 		for i, item := range several {
 			if a, ok := l.alarm(item); ok {
-				f.Alarms = append(f.Alarms, AlarmSlot{slot, a, i == 0})
+				f.Alarms = append(f.Alarms, AlarmSlot{slot, other, a, i == 0})
 			}
+		}
+	}
+}
+
+// alarmSlot reads which bit, pair or code stands for an alarm.
+func (l *loader) alarmSlot(n *document.Node, f *Field) uint64 {
+	if f.Type.Base == Unsigned {
+		before, code := l.Reports(), l.raw(n, "the code of an alarm", f.Type.Bits)
+		if code == f.Off && l.Reports() == before {
+			l.Report(n, RuleAlarm, "%d is the code for no alarm; if another one is, say so, as in off: 255", code)
+		}
+		return code
+	}
+	slots := uint64(f.Type.Bits)
+	if f.Type.Base == Pairs {
+		slots /= 2
+	}
+	slot := uint64(l.Int(n, "an alarm's place", 0, math.MaxUint16))
+	if slot >= slots {
+		l.Report(n, RuleAlarm, "%s has places 0 to %d; there is no %d", f.Type.Name, slots-1, slot)
+	}
+	return slot
+}
+
+// states reads which raw states of a pair are on and off, and which code is no
+// alarm.
+func (l *loader) states(o *document.Object, f *Field) {
+	f.On, f.Off = 1, 0
+	switch {
+	case f.Type.Base == Pairs:
+		f.On, f.Off = uint64(o.Int("on", 1, 0, 3)), uint64(o.Int("off", 2, 0, 3))
+		if f.On == f.Off {
+			l.Report(f.Place, RuleAlarm, "a pair cannot be on and off by the same bits: on and off are both %d", f.On)
+		}
+	case f.Type.Base == Unsigned && o.Node.Get(alarmsKey) != nil:
+		if n := o.Get("off"); n != nil {
+			f.Off = l.raw(n, "off", f.Type.Bits)
 		}
 	}
 }

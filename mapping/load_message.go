@@ -36,6 +36,7 @@ func (l *loader) message(n *document.Node) Message {
 		m.Fields = append(m.Fields, l.field(f))
 	}
 	m.Tests = tests(m.Fields)
+	countLists(m.Fields, m.Fields)
 	if m.CAN != nil {
 		l.sourceAddress(&m)
 	}
@@ -44,7 +45,6 @@ func (l *loader) message(n *document.Node) Message {
 	} else {
 		l.frame(o, &m)
 	}
-	m.countLists()
 	var ask *document.Node
 	if l.serial != nil {
 		ask = o.Get("ask")
@@ -85,6 +85,9 @@ func (l *loader) timing(o *document.Object, m *Message, ask *document.Node) {
 func (l *loader) block(o *document.Object, m *Message) {
 	if each := o.Get("each_pack"); each != nil {
 		m.Each = l.group(each)
+		if m.Each != nil {
+			countLists(m.Each.Fields, m.Fields)
+		}
 	}
 	if m.Read != nil {
 		m.MinBytes, m.MaxBytes = 2*m.Read.Count, 2*m.Read.Count
@@ -134,23 +137,23 @@ func (l *loader) frame(o *document.Object, m *Message) {
 	}
 }
 
-// countLists finds how many elements the counted lists can have: the greatest
-// plausible value of the fields that count them.
-func (m *Message) countLists() {
-	runs := [][]Field{m.Fields}
-	if m.Each != nil {
-		runs = append(runs, m.Each.Fields)
-	}
-	for _, fields := range runs {
-		for i := range fields {
-			f := &fields[i]
-			j := slices.IndexFunc(m.Fields, func(count Field) bool { return count.Let != "" && count.Let == f.RepeatBy })
-			if j < 0 || m.Fields[j].Range == nil {
-				continue
-			}
-			if most, fits := m.Fields[j].Range.High.Rescale(0); fits {
-				f.Most = int(min(max(most, 0), pack.MaxCells))
-			}
+// countLists finds how many elements the counted lists among some fields can
+// have: the plausible values of the named fields that count them.
+func countLists(fields, named []Field) {
+	for i := range fields {
+		f := &fields[i]
+		j := slices.IndexFunc(named, func(count Field) bool { return count.Let != "" && count.Let == f.RepeatBy })
+		if j >= 0 && named[j].Range != nil {
+			f.Least, f.Most = elements(named[j].Range.Low), elements(named[j].Range.High)
 		}
 	}
+}
+
+// elements is a number of elements, 0 if it is none.
+func elements(d pack.Decimal) int {
+	n, fits := d.Rescale(0)
+	if !fits {
+		return 0
+	}
+	return int(min(max(n, 0), pack.MaxCells))
 }

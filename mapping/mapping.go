@@ -170,10 +170,11 @@ type Field struct {
 	Range     *Range   // plausible values; nil if all are
 	Values    []FlagValue
 	Alarms    []AlarmSlot
-	On, Off   uint64 // raw states of an alarm bit or pair
+	On, Off   uint64 // raw states of an alarm bit or pair; Off is the code for no alarm too
 	Optional  bool   // may lie beyond the end of a shorter frame
 	Repeat    int    // elements of a list; 0 if the field is single
 	RepeatBy  string // field that counts the elements; "" if Repeat does
+	Least     int    // elements that RepeatBy counts at least
 	Most      int    // elements that RepeatBy can count at most
 	Step      int    // distance between elements, counted like At
 	Write     *Constant
@@ -195,10 +196,11 @@ type FlagValue struct {
 	On  bool
 }
 
-// AlarmSlot is an alarm that a bit or a pair of bits stands for. A slot can
-// stand for several: reading gives the first, writing sets it for any.
+// AlarmSlot is an alarm that a bit, a pair of bits or a code stands for. A slot
+// can stand for several: reading gives the first, writing sets it for any.
 type AlarmSlot struct {
-	Slot  int
+	Slot  uint64 // place of the bit or the pair; or the code
+	Other bool   // any code that no slot has; it is read only
 	Alarm pack.Alarm
 	First bool
 }

@@ -18,6 +18,7 @@ const (
 	OpText                      // text from bytes
 	OpDigits                    // text from a number's digits
 	OpAlarms                    // alarms from bits or pairs of bits
+	OpCodes                     // alarms from codes
 	OpFlags                     // a list of flags from bits
 	OpLet                       // a named number
 	OpElement                   // elements of a list
@@ -47,6 +48,7 @@ type Op struct {
 	Mask        uint64
 	Mul, Add    int64
 	Low, High   int64  // plausible (raw x Mul + Add), both included
+	AlarmSlot   int    // which one of the message's fields that are alarms it is
 	Known       uint64 // alarms the field can tell about
 	Slots       uint64 // bits that hold alarms
 	Quiet       uint64 // those bits when every alarm is off
@@ -56,12 +58,15 @@ type Op struct {
 
 // setAlarms notes which bits hold alarms, and how they look when all are off.
 func (op *Op) setAlarms() {
-	width := 1
+	width := uint64(1)
 	if op.Type.Base == Pairs {
 		width = 2
 	}
 	for _, a := range op.Alarms {
 		op.Known |= a.Alarm.Bit()
+		if op.Kind == OpCodes {
+			continue
+		}
 		op.Slots |= (1<<width - 1) << (a.Slot * width)
 		op.Quiet |= op.Off << (a.Slot * width)
 	}
@@ -75,6 +80,8 @@ func opKind(f *Field) OpKind {
 		return OpAddress
 	case f.Equals != nil:
 		return OpEquals
+	case len(f.Alarms) > 0 && f.Type.Base == Unsigned:
+		return OpCodes
 	case f.Target == nil && len(f.Alarms) > 0:
 		return OpAlarms
 	case f.Target == nil:

@@ -73,5 +73,8 @@ const mostAddressBits = 32
 // addressKey is what a field of a payload is that holds the pack's address.
 const addressKey = "address"
 
+// otherKey stands for every raw value that a map does not name.
+const otherKey = "other"
+
 // alarmsKey is the key of an example's alarms, as in a record.
 const alarmsKey = "alarms"

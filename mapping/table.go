@@ -3,6 +3,7 @@ package mapping
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -103,7 +104,11 @@ func writeField(t io.Writer, unit string, f *Field) {
 	}
 	fmt.Fprintf(t, "  %s\t%s\t%s\t%s\n", place, f.Type.Name, f.subject(), f.details())
 	for _, a := range f.Alarms {
-		fmt.Fprintf(t, "  \t  %d\t  %s\t\n", a.Slot, a.Alarm)
+		slot := strconv.FormatUint(a.Slot, 10)
+		if a.Other {
+			slot = otherKey
+		}
+		fmt.Fprintf(t, "  \t  %s\t  %s\t\n", slot, a.Alarm)
 	}
 }
 
@@ -115,13 +120,24 @@ func (f *Field) subject() string {
 	case f.Equals != nil:
 		return fmt.Sprintf("always %X", f.Equals.Raw)
 	case f.Target == nil && f.Let == "":
-		return "alarms"
+		return "alarms" + f.codes()
 	case f.Target == nil:
 		return "(" + f.Let + ")"
 	case f.Target.Quantity.Row().Kind.List():
 		return fmt.Sprintf("%s[%d]%s", f.Target.Quantity, f.Target.Element+1, f.repetition())
 	}
 	return f.Target.Quantity.String()
+}
+
+// codes is how many codes the field has, if it has several.
+func (f *Field) codes() string {
+	switch {
+	case f.RepeatBy != "":
+		return fmt.Sprintf(", %s times, each %d on", f.RepeatBy, f.Step)
+	case f.Repeat > 0:
+		return fmt.Sprintf(", %d times, each %d on", f.Repeat, f.Step)
+	}
+	return ""
 }
 
 func (f *Field) repetition() string {
@@ -159,6 +175,8 @@ func (f *Field) details() string {
 	}
 	if f.Type.Base == Pairs {
 		add("%02b: on, %02b: off", f.On, f.Off)
+	} else if f.Type.Base == Unsigned && len(f.Alarms) > 0 {
+		add("%d: none", f.Off)
 	}
 	for _, v := range f.Values {
 		add("%d: %t", v.Raw, v.On)

@@ -94,6 +94,7 @@ func TestTableLines(t *testing.T) {
 		"equals":             {"byte 0 u8 always 1", "byte 0 u8 always 2"},
 		"address-in-payload": {"PGN 65281 (0FF01) charge, every 1s, overdue after 3s", "byte 0 u8 address"},
 		"any":                {"18FF0023 (address in bits 8 to 15) (any bits 1C0000FF) values", "350 (any bits F) short ids"},
+		"alarm-codes":        {"byte 5 u8 alarms, cells times, each 1 on 0: none, FF: not available", "other other warning", "byte 9, bit 4 u4 alarms 15: none, may be left off"},
 		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 11: on, 00: off"},
 	} {
 		m, err := library.Load("../fixtures/mapping/good/" + file + ".yaml")

@@ -22,6 +22,22 @@ var alarmKinds = [...]string{
 	"communication_lost", "other",
 }
 
+// Extreme is the list whose highest or lowest element an alarm of this kind is
+// about, if it is about one.
+func (k AlarmKind) Extreme() (list Quantity, highest, has bool) {
+	switch alarmKinds[k] {
+	case "cell_overvoltage":
+		return Cells, true, true
+	case "cell_undervoltage":
+		return Cells, false, true
+	case "overtemperature", "charge_overtemperature", "discharge_overtemperature":
+		return Temps, true, true
+	case "undertemperature", "charge_undertemperature", "discharge_undertemperature":
+		return Temps, false, true
+	}
+	return 0, false, false
+}
+
 // AlarmLevel is how serious an alarm is.
 type AlarmLevel uint8
 
