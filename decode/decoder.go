@@ -19,8 +19,8 @@ const never = math.MinInt64
 // Outcome is what became of a frame.
 type Outcome uint8
 
-// The outcomes. All but Decoded and Unknown are rejections: they leave every
-// status untouched.
+// The outcomes. All but Decoded, Unknown and Part are rejections: they leave
+// every status untouched.
 const (
 	Decoded    Outcome = iota
 	Unknown            // no message of the mapping has this id, or none of those that share it
@@ -31,13 +31,24 @@ const (
 	Late               // older than what the pack's same message has said since
 	Crowded            // one pack more than [MaxPacks], all of them heard
 	Foreign            // of another medium than the mapping's bus
+	Part               // of a transfer that is not at its end
+	Gap                // of a transfer, and not the frame that is next
+	Overtime           // of a transfer that was silent for too long
+	Unfinished         // begins a transfer, or ends it, before the same sender's last one was whole; that one is dropped
+	Malformed          // has a length, or is of a kind, that its transfer does not have
 	outcomes
 )
 
-var outcomeNames = [outcomes]string{"decoded", "unknown", "short", "long", "out-of-range", "damaged", "late", "crowded", "foreign"}
+var outcomeNames = [outcomes]string{
+	"decoded", "unknown", "short", "long", "out-of-range", "damaged", "late", "crowded", "foreign",
+	"part", "gap", "overtime", "unfinished", "malformed",
+}
 
 // String is the outcome's name as it stands in counters.
 func (o Outcome) String() string { return outcomeNames[o] }
+
+// Rejects tells whether the frame was refused.
+func (o Outcome) Rejects() bool { return o != Decoded && o != Unknown && o != Part }
 
 // Outcomes are all outcomes.
 func Outcomes() []Outcome {
@@ -61,26 +72,27 @@ func (c *Counters) Frames() (sum uint64) {
 
 // Rejected is how many frames the mapping knows but could not read.
 func (c *Counters) Rejected() uint64 {
-	return c.Frames() - c[Decoded] - c[Unknown] - c[Foreign]
+	return c.Frames() - c[Decoded] - c[Part] - c[Unknown] - c[Foreign]
 }
 
 // Decoder follows the frames of one source and keeps the status of each pack
 // it hears. It is not safe for use by several goroutines at once.
 type Decoder struct {
-	table    *mapping.Compiled
-	medium   transport.Medium // of the mapping's bus
-	source   string
-	packs    []*heard
-	last     *heard // of the newest frame
-	counters Counters
-	unknown  unknownIDs
-	named    lets        // of the frame being read
-	line     line        // of a source that is a serial line of registers
-	serial   *serialLine // of a source that is another serial line; nil if it is none
-	newest   Outcome     // of the newest answer on that line
-	scratch  []byte
-	known    []bool
-	decoded  func(h *heard, message int, at int64) // called after each message that was read; nil if nobody asks
+	table     *mapping.Compiled
+	medium    transport.Medium // of the mapping's bus
+	source    string
+	packs     []*heard
+	last      *heard // of the newest frame
+	counters  Counters
+	unknown   unknownIDs
+	named     lets // of the frame being read
+	transfers transfers
+	line      line        // of a source that is a serial line of registers
+	serial    *serialLine // of a source that is another serial line; nil if it is none
+	newest    Outcome     // of the newest answer on that line
+	scratch   []byte
+	known     []bool
+	decoded   func(h *heard, message int, at int64) // called after each message that was read; nil if nobody asks
 }
 
 // heard is one pack that a decoder hears.
@@ -165,13 +177,19 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 		return Damaged
 	}
 	p := d.table.FindCAN(f.ID, f.Flags&transport.Extended != 0)
-	if p != nil && len(p.Tests) > 0 {
-		p = choose(p, f.ID, f.Data)
+	if p == nil || p.Transfer != mapping.OneFrame {
+		var outcome Outcome
+		if p, f, outcome = d.whole(p, f); p == nil {
+			return outcome
+		}
+	}
+	if len(p.Tests) > 0 {
+		if p = choose(p, f.ID, f.Data); p == nil {
+			d.unknown.count(f)
+			return Unknown
+		}
 	}
 	switch {
-	case p == nil:
-		d.unknown.count(f)
-		return Unknown
 	case len(f.Data) < p.Least:
 		return Short
 	case len(f.Data) > p.Most:
@@ -181,6 +199,32 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 	}
 	address, has := address(p, f.ID, f.Data)
 	return d.applyPayload(p, address, has, f.Data, f.Time)
+}
+
+// whole is the message that a frame completes, and its program; p is the program
+// of the frame's own id, nil if it has none. The program is nil where the frame
+// completes none: the outcome says why.
+func (d *Decoder) whole(p *mapping.Program, f *transport.Frame) (of *mapping.Program, whole *transport.Frame, outcome Outcome) {
+	if p != nil {
+		if whole, outcome = d.transfers.take(p, f); whole == nil {
+			p = nil
+		}
+		return p, whole, outcome
+	}
+	if d.table.Transported {
+		whole, outcome, ok := d.transfers.transported(d.table, f)
+		if whole != nil {
+			p = d.table.FindCAN(whole.ID, true)
+		}
+		if ok {
+			return p, whole, outcome
+		}
+	}
+	if d.table.Asks(f.ID, f.Flags&transport.Extended != 0, f.Data) {
+		return nil, nil, Decoded
+	}
+	d.unknown.count(f)
+	return nil, nil, Unknown
 }
 
 // applyPayload writes a payload's fields into its pack's status. Whatever can
@@ -280,6 +324,7 @@ func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
 // forget drops every pack, as if nothing had been heard.
 func (d *Decoder) forget() {
 	d.packs, d.last = nil, nil
+	d.transfers = transfers{}
 	d.lost()
 }
 

@@ -10,7 +10,7 @@ import (
 // Evidence is what speaks for a mapping and against it.
 type Evidence struct {
 	Table     *mapping.Compiled
-	Frames    uint64 // frames, or answers of a serial line, that were there
+	Frames    uint64 // frames, or answers of a serial line, that were there; of a transfer, its last
 	Explained uint64 // of them, those that the mapping reads
 	Reasons   []Reason
 }

@@ -1,6 +1,9 @@
 package decode
 
 import (
+	"bytes"
+	"time"
+
 	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/transport"
@@ -19,40 +22,73 @@ func Payloads(p *mapping.Program, s *pack.Status, emit func(payload []byte) erro
 
 // Frames emits the frames of a message that say what the status knows, from the
 // address of the status. Each holds until emit returns. The errors are those of
-// [Payloads].
+// [Payloads]. The sequence counter of a fast packet follows the status's time in
+// periods of the message.
 func Frames(p *mapping.Program, s *pack.Status, emit func(*transport.Frame) error) error {
+	period := p.Every
+	if period == 0 {
+		period = time.Second
+	}
+	sequence := byte(s.Now / int64(period))
 	return Payloads(p, s, func(payload []byte) error {
-		if p.Frame != nil {
-			sent, err := serialFrame(p, s.Address, payload, nil)
-			if err != nil {
-				return err
-			}
-			return emit(&transport.Frame{Medium: transport.Serial, Direction: transport.Sent, Data: sent})
-		}
-		f := transport.Frame{Medium: transport.CAN, Direction: transport.Sent, Data: payload}
-		if err := setID(p, s, &f); err != nil {
-			return err
-		}
-		return emit(&f)
+		err := Carry(p, s.Address, sequence, payload, emit)
+		sequence++
+		return err
 	})
 }
 
-// classicBytes is the most that a CAN frame holds which is none of CAN FD (ISO
-// 11898-1:2015, from memory).
-const classicBytes = 8
-
-// setID gives a CAN frame the id of the message, with the address of the
-// status.
-func setID(p *mapping.Program, s *pack.Status, f *transport.Frame) error {
-	if width := p.CAN.AddressWidth; width > 0 && s.Address>>width != 0 {
-		return &NoRoomError{Field: "address", Value: pack.Int(int64(s.Address)).String(), Type: "the id"}
+// Carry emits the frames that carry a payload of a message from a pack's
+// address. Each holds until emit returns. The sequence tells a fast packet from
+// the one before; only its lowest three bits count. The error is that of emit, or
+// a [*NoRoomError] for an address that does not fit the id.
+func Carry(p *mapping.Program, address uint32, sequence byte, payload []byte, emit func(*transport.Frame) error) error {
+	if p.Frame != nil {
+		sent, err := serialFrame(p, address, payload, nil)
+		if err != nil {
+			return err
+		}
+		return emit(&transport.Frame{Medium: transport.Serial, Direction: transport.Sent, Data: sent})
 	}
-	f.ID = p.ID(s.Address)
-	if p.CAN.Extended {
-		f.Flags |= transport.Extended
+	f, err := frameOf(p, address, p.CAN.ID)
+	if err != nil {
+		return err
 	}
-	if len(f.Data) > classicBytes {
+	f.Data = payload
+	if p.Transfer == mapping.OneFrame && len(payload) > mapping.ClassicBytes {
 		f.Flags |= transport.FD
 	}
-	return nil
+	return split(p.Transfer, sequence, &f, emit)
+}
+
+// QuestionFrame is the frame that asks the pack at an address for a message, on a
+// CAN bus or a serial line. The error says that the message is not asked for, or
+// that the address does not fit.
+func QuestionFrame(p *mapping.Program, address uint32) (f transport.Frame, err error) {
+	if p.CAN == nil || p.CAN.Ask == nil {
+		f = transport.Frame{Medium: transport.Serial, Direction: transport.Sent}
+		f.Data, err = Question(p, address, nil)
+		return f, err
+	}
+	if f, err = frameOf(p, address, p.CAN.Ask.ID); err != nil {
+		return f, err
+	}
+	f.Data = p.CAN.Ask.Payload
+	err = split(p.Transfer, 0, &f, func(only *transport.Frame) error {
+		f.Data = bytes.Clone(only.Data)
+		return nil
+	})
+	return f, err
+}
+
+// frameOf is an empty frame with an id of the message, in which the address
+// stands.
+func frameOf(p *mapping.Program, address, id uint32) (f transport.Frame, err error) {
+	if width := p.CAN.AddressWidth; width > 0 && address>>width != 0 {
+		return f, &NoRoomError{Field: "address", Value: pack.Int(int64(address)).String(), Type: "the id"}
+	}
+	f = transport.Frame{Medium: transport.CAN, Direction: transport.Sent, ID: p.Addressed(id, address)}
+	if p.CAN.Extended {
+		f.Flags = transport.Extended
+	}
+	return f, nil
 }

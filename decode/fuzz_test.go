@@ -54,6 +54,83 @@ func fuzzFrame(rest []byte, at uint64, d *decode.Decoder) []byte {
 	return rest[3+size:]
 }
 
+// FuzzTransfers feeds arbitrary frames to mappings with a message for each
+// transfer: whatever comes, a record is valid JSON, and the counters add up.
+func FuzzTransfers(f *testing.F) {
+	for _, seed := range transferSeeds(f) {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		for _, name := range transferMappings {
+			d := decode.NewDecoder(compiled(t, name), "fuzz")
+			frames, now := uint64(0), int64(0)
+			for rest := data; len(rest) >= 5; frames++ {
+				rest, now = fuzzTransferFrame(rest, now, d)
+			}
+			counters := d.Counters()
+			if counters.Frames() != frames {
+				t.Fatalf("%s: %d frames are counted as %d", name, frames, counters.Frames())
+			}
+			var s pack.Status
+			for i := range d.Packs() {
+				d.Status(i, now, &s)
+				if record := s.AppendJSON(nil); !json.Valid(record) {
+					t.Fatalf("%s: not JSON: %s", name, record)
+				}
+			}
+		}
+	})
+}
+
+var transferMappings = []string{
+	"nmea2000-battery", "../fixtures/mapping/good/transport-protocol.yaml", "../fixtures/mapping/good/iso-tp.yaml",
+}
+
+// transferIDs are the ids of their messages and of the transport protocol.
+var transferIDs = []uint32{0x19F21200, 0x19F21900, 0x1CEC0000, 0x1CEB0000, 0x18FF3000, 0x18EF0000, 0x7E8, 0x7E0}
+
+// fuzzTransferFrame takes one frame from the front of the data: which id, its
+// destination and source, the pause before it in tens of milliseconds, length, bytes.
+func fuzzTransferFrame(rest []byte, now int64, d *decode.Decoder) ([]byte, int64) {
+	n := min(int(rest[4]), len(rest)-5)
+	f := transport.Frame{Medium: transport.CAN, ID: transferIDs[int(rest[0])%len(transferIDs)], Data: rest[5 : 5+n]}
+	if f.ID > 0x7FF {
+		f.Flags = transport.Extended
+		f.ID |= uint32(rest[2])
+	}
+	if f.ID&0xFF00 == 0 {
+		f.ID |= uint32(rest[1]) << 8
+	}
+	f.Time = now + int64(rest[3])*second/100
+	d.Decode(&f)
+	return rest[5+n:], f.Time
+}
+
+// transferSeeds are the frames of the mappings' examples.
+func transferSeeds(f *testing.F) (seeds [][]byte) {
+	for _, name := range transferMappings {
+		table, err := library.Compile(name)
+		if err != nil {
+			f.Fatal(err)
+		}
+		var seed []byte
+		for i := range table.Programs {
+			_ = decode.Carry(&table.Programs[i], 0x21, 5, table.Programs[i].Examples[0].Payload, func(frame *transport.Frame) error {
+				for kind, id := range transferIDs {
+					if frame.ID == id || frame.ID&^0xFF == id || frame.ID&^0xFFFF == id {
+						seed = append(seed, byte(kind), byte(frame.ID>>8), byte(frame.ID), 1, byte(len(frame.Data)))
+						seed = append(seed, frame.Data...)
+						break
+					}
+				}
+				return nil
+			})
+		}
+		seeds = append(seeds, seed)
+	}
+	return seeds
+}
+
 // FuzzReadModels reads arbitrary registers as SunSpec models.
 func FuzzReadModels(f *testing.F) {
 	table, err := library.Compile("sunspec-battery")

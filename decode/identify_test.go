@@ -1,6 +1,7 @@
 package decode_test
 
 import (
+	"bytes"
 	"encoding/binary"
 	"math"
 	"math/rand/v2"
@@ -31,15 +32,22 @@ func examples(table *mapping.Compiled) (frames []transport.Frame) {
 		for i := range table.Programs {
 			p := &table.Programs[i]
 			for _, e := range p.Examples {
-				f := transport.Frame{Time: int64(round) * second, Medium: transport.CAN, ID: p.ID(uint32(e.Address)), Data: e.Payload}
-				if p.CAN.Extended {
-					f.Flags = transport.Extended
-				}
-				frames = append(frames, f)
+				_ = decode.Carry(p, uint32(e.Address), byte(round), e.Payload, func(f *transport.Frame) error {
+					f.Time = int64(round) * second
+					frames = append(frames, kept(f))
+					return nil
+				})
 			}
 		}
 	}
 	return frames
+}
+
+// kept is a frame with bytes of its own.
+func kept(f *transport.Frame) transport.Frame {
+	frame := *f
+	frame.Data = bytes.Clone(f.Data)
+	return frame
 }
 
 func tried(t *testing.T, frames []transport.Frame) *mapping.Compiled {

@@ -17,7 +17,7 @@ import (
 func (w *witness) evidence(c *candidate, span int64) Evidence {
 	e := Evidence{Table: c.table}
 	counters := w.decoder.Counters()
-	e.Frames, e.Explained = counters.Frames()-counters[Foreign], counters[Decoded]
+	e.Frames, e.Explained = counters.Frames()-counters[Foreign]-counters[Part], counters[Decoded]
 	if e.Explained == 0 {
 		e.add("frames", 0, "none of %d is its own", e.Frames)
 		return e
@@ -99,7 +99,7 @@ func messageBits(table *mapping.Compiled, p *mapping.Program) float64 {
 
 // weighLengths asks whether frames that bear the mapping's ids have its lengths.
 func (w *witness) weighLengths(e *Evidence, counters *Counters) {
-	wrong := counters[Short] + counters[Long] + counters[OutOfRange]
+	wrong := counters[Short] + counters[Long] + counters[OutOfRange] + counters[Gap] + counters[Malformed]
 	if wrong == 0 {
 		e.add("lengths", 0, "every length and count is right")
 		return

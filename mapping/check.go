@@ -17,6 +17,8 @@ func check(file *document.File, m *Mapping, broken map[*document.Node]bool) {
 		names[msg.Name] = true
 		c.message(msg)
 		c.distinct(m.Messages[:i], msg)
+		c.askedApart(msg)
+		c.transportedApart(msg)
 	}
 	c.models()
 }

@@ -30,6 +30,8 @@ func (c *checker) distinct(earlier []Message, msg *Message) {
 func (c *checker) framesApart(a, b *Message) {
 	place := at(at(b.Place, "can"), "id")
 	switch {
+	case a.CAN.Transfer != b.CAN.Transfer:
+		c.Report(at(at(b.Place, "can"), "transfer"), RuleTransfer, "a frame can be %q and %q: messages that share an id travel in the same way", a.Name, b.Name)
 	case differ(a.Tests, b.Tests):
 	case len(b.Tests) > 0 && a.CAN.includes(b.CAN) && implied(a.Tests, b.Tests):
 		c.Report(place, RuleReach, "every frame of %q is one of %q too: give %q a field in which they differ, as in equals: 1", b.Name, a.Name, a.Name)

@@ -14,6 +14,11 @@ type Compiled struct {
 	Programs []Program // one per message, in the same order
 	Alarms   int       // fields that are alarms, of all messages
 
+	// Transported tells that some message travels by the J1939 transport protocol,
+	// whose frames have ids of their own.
+	Transported bool
+
+	asked []*Program        // those that answer a question
 	short [1 << 11]*Program // program of each 11-bit id, nil if none
 	long  []longIDs
 }
@@ -29,6 +34,8 @@ type Program struct {
 	*Message
 	Least, Most int  // bytes of a payload: MinBytes and MaxBytes
 	Passed      bool // sent to the pack, not by it: nothing is read
+	Transfer    Transfer
+	Longest     int // most bytes of a payload of this message, or of one that shares an id with it
 	Index       int
 	Named       []Op       // numbers that are named: other fields may depend on them
 	Needed      []Op       // those among them that other fields depend on, or that have a range
@@ -69,8 +76,14 @@ func Compile(m *Mapping) (*Compiled, error) {
 		c.Programs = append(c.Programs, p)
 	}
 	for i := range c.Programs {
-		c.enter(&c.Programs[i])
-		c.Programs[i].Rivals = c.rivals(&c.Programs[i])
+		p := &c.Programs[i]
+		c.enter(p)
+		p.Rivals = c.rivals(p)
+		p.setTransfer()
+		c.Transported = c.Transported || p.Transfer == J1939Protocol
+		if p.CAN != nil && p.CAN.Ask != nil {
+			c.asked = append(c.asked, p)
+		}
 	}
 	for i := range c.Programs {
 		c.pair(&c.Programs[i])

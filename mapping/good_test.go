@@ -41,13 +41,15 @@ func decodeExamples(t *testing.T, c *mapping.Compiled) {
 			if p.CAN == nil {
 				continue
 			}
-			f := transport.Frame{Time: 1, Medium: transport.CAN, ID: p.ID(uint32(max(e.Address, 0))), Data: e.Payload}
-			if p.CAN.Extended {
-				f.Flags = transport.Extended
-			}
 			d := decode.NewDecoder(c, "test")
-			if outcome := d.Decode(&f); outcome != decode.Decoded {
-				t.Errorf("message %q: the example % X is %v", p.Name, e.Payload, outcome)
+			outcome := decode.Unknown
+			err := decode.Carry(p, uint32(max(e.Address, 0)), 0, e.Payload, func(f *transport.Frame) error {
+				f.Time = 1
+				outcome = d.Decode(f)
+				return nil
+			})
+			if err != nil || outcome != decode.Decoded {
+				t.Errorf("message %q: the example % X is %v, %v", p.Name, e.Payload, outcome, err)
 			}
 			checkAddress(t, d, e.Address)
 		}

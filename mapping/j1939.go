@@ -23,6 +23,13 @@ const (
 	sourceWidth    = 8
 )
 
+// The PGNs of the transport protocol's own frames, from published lists: one
+// announces and manages a transfer, the other carries its packets.
+const (
+	TransferManagement = 60416
+	TransferData       = 60160
+)
+
 // hasDestination tells whether frames of a PGN are sent to somebody.
 func hasDestination(pgn uint32) bool { return pgn&0xFFFF < firstBroadcast }
 
@@ -43,6 +50,15 @@ func J1939ID(pgn uint32, priority, source byte) uint32 {
 		id |= destination << destinationBit
 	}
 	return id
+}
+
+// SentID is the 29-bit id of a PGN for a source and a destination, which counts
+// only if the PGN has one; the priority is the highest.
+func SentID(pgn uint32, source, destination byte) uint32 {
+	if !hasDestination(pgn) {
+		return J1939ID(pgn, 0, source)
+	}
+	return pgn<<pgnBit | uint32(destination)<<destinationBit | uint32(source)
 }
 
 // j1939Match reads a PGN. Its frames come with any priority and to anybody, and

@@ -38,9 +38,12 @@ func TestSharedPGNs(t *testing.T) {
 	}
 	var file struct {
 		IDs []struct {
-			Name string
-			ID   string `json:"can_id"`
-			PGN  uint32
+			Name        string
+			ID          string `json:"can_id"`
+			PGN         uint32
+			Priority    byte   `json:"prio"`
+			Source      string `json:"sa"`
+			Destination string `json:"da"` // "" if the PGN has none
 		} `json:"can_ids"`
 	}
 	if err := json.Unmarshal(data, &file); err != nil {
@@ -57,7 +60,27 @@ func TestSharedPGNs(t *testing.T) {
 		if got := PGN(uint32(id)); got != v.PGN {
 			t.Errorf("%s: PGN %d, want %d", v.Name, got, v.PGN)
 		}
+		source := hexByte(t, v.Source)
+		if byte(id) != source || byte(id>>priorityBit) != v.Priority || hasDestination(v.PGN) != (v.Destination != "") {
+			t.Errorf("%s: %08X has not source %X, priority %d, destination %q", v.Name, id, source, v.Priority, v.Destination)
+		}
+		to := byte(destination)
+		if v.Destination != "" {
+			to = hexByte(t, v.Destination)
+		}
+		if got := SentID(v.PGN, source, to) | uint32(v.Priority)<<priorityBit; got != uint32(id) {
+			t.Errorf("%s: PGN %d from %X to %X is %08X, want %08X", v.Name, v.PGN, source, to, got, id)
+		}
 	}
+}
+
+func hexByte(t *testing.T, text string) byte {
+	t.Helper()
+	n, err := strconv.ParseUint(text, 0, 8)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return byte(n)
 }
 
 func TestPGNRoundTrip(t *testing.T) {

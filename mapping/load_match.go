@@ -2,6 +2,7 @@ package mapping
 
 import (
 	"math"
+	"slices"
 
 	"packlink/mapping/document"
 )
@@ -33,6 +34,7 @@ func (l *loader) match(o *document.Object, m *Message) *document.Object {
 		m.Frame = l.frameMatch(match)
 	default:
 		m.CAN = l.canMatch(match)
+		m.CAN.Transfer = l.transfer(match)
 	}
 	return match
 }
@@ -54,6 +56,15 @@ func (l *loader) canMatch(o *document.Object) *CANMatch {
 		l.Report(o.Node.Get("any"), RuleMatch, "bits that are the address are not any bits: leave %#x out", both)
 	}
 	return c
+}
+
+// transfer reads how payloads travel that are longer than a frame.
+func (l *loader) transfer(o *document.Object) Transfer {
+	t := Transfer(max(slices.Index(transferNames, o.Choice("transfer", transferNames[1:]...)), 0))
+	if (t == FastPacket || t == J1939Protocol) && o.Node.Get("pgn") == nil {
+		l.Report(o.Node.Get("transfer"), RuleTransfer, "%s carries messages that have a PGN: say pgn in place of id", t)
+	}
+	return t
 }
 
 func (l *loader) address(match *document.Object, n *document.Node, c *CANMatch, bits int) {

@@ -16,12 +16,12 @@ const periodsUntilOverdue = 3
 // long enough for a message that is sent when something changes).
 const overdueWithoutPeriod = time.Minute
 
-// Bytes of a frame: of a classic one, and of a CAN FD frame (ISO 11898-1:2015,
-// from memory).
-const (
-	classicBytes = 8
-	mostBytes    = 64
-)
+// ClassicBytes are the most bytes of a classic CAN frame (ISO 11898-1:2015, from
+// memory).
+const ClassicBytes = 8
+
+// mostBytes are the most bytes of a CAN FD frame (the same).
+const mostBytes = 64
 
 func (l *loader) message(n *document.Node) Message {
 	m := Message{Place: n}
@@ -46,7 +46,7 @@ func (l *loader) message(n *document.Node) Message {
 		l.frame(o, &m)
 	}
 	var ask *document.Node
-	if l.serial != nil {
+	if !l.registers {
 		ask = o.Get("ask")
 	}
 	if s := o.Get("source"); s != nil {
@@ -65,8 +65,12 @@ func (l *loader) message(n *document.Node) Message {
 // timing reads how often a message is sent, or asked for.
 func (l *loader) timing(o *document.Object, m *Message, ask *document.Node) {
 	m.Every, m.Timeout = o.Duration("every"), o.Duration("timeout")
-	if ask != nil {
+	switch {
+	case ask == nil:
+	case l.serial != nil:
 		l.ask(ask, m)
+	default:
+		l.question(ask, m)
 	}
 	switch {
 	case m.Timeout > 0:
@@ -117,10 +121,14 @@ func (l *loader) frame(o *document.Object, m *Message) {
 		}
 	}
 	most := int64(mostBytes)
-	m.MaxBytes = classicBytes
-	if l.serial != nil {
+	m.MaxBytes = ClassicBytes
+	switch {
+	case l.serial != nil:
 		d := l.serial.Format.DataPart()
 		m.MinBytes, m.MaxBytes, most = max(m.MinBytes, d.Least), d.Most, int64(d.Most)
+	case m.CAN != nil && m.CAN.Transfer != OneFrame:
+		m.MaxBytes = m.CAN.Transfer.Most()
+		most = int64(m.MaxBytes)
 	}
 	n, before := o.Get("length"), l.Reports()
 	switch {

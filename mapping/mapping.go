@@ -98,18 +98,25 @@ type CANMatch struct {
 	AddressWidth int    // its width in bits; 0 if the id holds no address
 	PGN          uint32 // parameter group number by SAE J1939, if HasPGN
 	HasPGN       bool
+	Transfer     Transfer
+	Ask          *Question // what it answers; nil if it is sent unasked
 }
+
+// bits is how many bits the ids have.
+func (c *CANMatch) bits() int {
+	if c.Extended {
+		return 29
+	}
+	return 11
+}
+
+// addressMask has the bits of an id that are the pack's address.
+func (c *CANMatch) addressMask() uint32 { return (1<<c.AddressWidth - 1) << c.AddressBit }
 
 // Mask has the bits that an id must share with ID.
 func (c *CANMatch) Mask() uint32 {
-	all := uint32(1<<11 - 1)
-	if c.Extended {
-		all = 1<<29 - 1
-	}
-	return all &^ c.Ignored &^ c.addressMask()
+	return (1<<c.bits() - 1) &^ c.Ignored &^ c.addressMask()
 }
-
-func (c *CANMatch) addressMask() uint32 { return (1<<c.AddressWidth - 1) << c.AddressBit }
 
 // Read says which registers are a message.
 type Read struct {

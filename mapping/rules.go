@@ -11,6 +11,7 @@ const (
 	RuleFraming  = "framing"
 	RuleMatch    = "match"
 	RuleReach    = "unreachable"
+	RuleTransfer = "transfer"
 	RuleTiming   = "timing"
 	RuleType     = "type"
 	RuleOrder    = "order"
@@ -45,6 +46,7 @@ var Rules = []Rule{
 	{RuleFraming, "a frame whose end cannot be found takes the next ones with it"},
 	{RuleMatch, "a frame or a register must belong to one message"},
 	{RuleReach, "a message whose every frame another one takes would never be read"},
+	{RuleTransfer, "a payload of several frames is put together by the ids that its protocol uses"},
 	{RuleTiming, "a message that is overdue before it is due would always be stale"},
 	{RuleType, "a quantity can be read only from bits that can hold it"},
 	{RuleOrder, "two readers guess the order of bytes in two ways"},

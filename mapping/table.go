@@ -40,6 +40,9 @@ func (s Source) String() string {
 
 func writeMessage(t io.Writer, line *SerialBus, m *Message) {
 	fmt.Fprintf(t, "\n%s  %s%s\n", m.where(line), m.Name, m.timing())
+	if m.CAN != nil && m.CAN.Ask != nil {
+		fmt.Fprintln(t, "  "+m.CAN.question())
+	}
 	unit := "byte"
 	if m.Read != nil {
 		unit = "register"
@@ -59,20 +62,36 @@ func writeMessage(t io.Writer, line *SerialBus, m *Message) {
 // where is what a message is found by, on a serial line by the parts of its frame.
 func (m *Message) where(line *SerialBus) string {
 	switch {
-	case m.CAN != nil && m.CAN.HasPGN && m.CAN.AddressWidth == 0:
-		return fmt.Sprintf("PGN %d (%05X)", m.CAN.PGN, m.CAN.PGN)
-	case m.CAN != nil && m.CAN.HasPGN:
-		return fmt.Sprintf("PGN %d (%05X), from the pack's source address", m.CAN.PGN, m.CAN.PGN)
-	case m.CAN != nil && m.CAN.Extended:
-		return fmt.Sprintf("%08X", m.CAN.ID) + m.CAN.address()
 	case m.CAN != nil:
-		return fmt.Sprintf("%03X", m.CAN.ID) + m.CAN.address()
+		return m.CAN.where()
 	case m.Frame != nil:
 		return "frame with " + line.describe(m.Frame.Values)
 	case m.Read.Model != 0:
 		return fmt.Sprintf("model %d, %d registers", m.Read.Model, m.Read.Count)
 	}
 	return fmt.Sprintf("registers %d to %d", m.Read.From, m.Read.From+m.Read.Count-1)
+}
+
+func (c *CANMatch) where() string {
+	text := c.idText(c.ID) + c.address()
+	if c.HasPGN {
+		text = fmt.Sprintf("PGN %d (%05X)", c.PGN, c.PGN)
+	}
+	if c.HasPGN && c.AddressWidth > 0 {
+		text += ", from the pack's source address"
+	}
+	if c.Transfer != OneFrame {
+		text += ", by " + c.Transfer.String()
+	}
+	return text
+}
+
+// idText is an id in as many digits as its width has.
+func (c *CANMatch) idText(id uint32) string {
+	if c.Extended {
+		return fmt.Sprintf("%08X", id)
+	}
+	return fmt.Sprintf("%03X", id)
 }
 
 func (c *CANMatch) address() string {

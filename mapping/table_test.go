@@ -2,6 +2,7 @@ package mapping_test
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -52,6 +53,10 @@ func checkShown(t *testing.T, table string, f *mapping.Field) {
 	t.Helper()
 	subject := "alarms"
 	switch {
+	case f.Address:
+		subject = "address"
+	case f.Equals != nil:
+		subject = fmt.Sprintf("always %X", f.Equals.Raw)
 	case f.Let != "":
 		subject = "(" + f.Let + ")"
 	case f.Target != nil:
@@ -72,6 +77,9 @@ func TestTableLines(t *testing.T) {
 	for file, lines := range map[string][]string{
 		"byte-order-big":     {"byte 0 u16 voltage_v x 0.01, V, big byte order", "byte 5 u16 cycles little byte order"},
 		"bits-in-a-byte":     {"byte 0, bit 3 u4 cell_max_at"},
+		"fast-packet":        {"PGN 127506 (1F212), from the pack's source address, by fast-packet detailed status, every 1.5s, overdue after 4.5s"},
+		"iso-tp":             {"7E8, by iso-tp identity", "asked for by 7E0: 22 F1 90", "asked for by 7E0: 22 01 5B, every 5s"},
+		"ask":                {"580 (address in bits 0 to 6) voltage, every 1s, overdue after 3s", "asked for by 600 (address in bits 0 to 6): 40 60 60 00 00 00 00 00, every 1s"},
 		"sign":               {"byte 0 u16 current_a x -0.1, + 3000, A, little byte order"},
 		"scale-and-offset":   {"byte 0 u16 temp_c - 273.15, degC, little byte order"},
 		"range":              {"byte 2 i8 temp_c degC, plausible -40 to 120"},

@@ -18,6 +18,9 @@ func report(w io.Writer, r *capture.Reader, sampler *decode.Sampler, in *patient
 		counters := d.Counters()
 		fmt.Fprintf(w, "%s: %d frames, %d decoded, %d unknown, %d rejected\n", channelName(r, i),
 			counters.Frames(), counters[decode.Decoded], counters[decode.Unknown], counters.Rejected())
+		if parts := counters[decode.Part]; parts > 0 {
+			fmt.Fprintf(w, "  parts of payloads in several frames, without the last: %d\n", parts)
+		}
 		reportRejected(w, &counters)
 		reportLine(w, d.LineCounters())
 		reportUnknown(w, d.UnknownIDs())
@@ -40,7 +43,7 @@ func report(w io.Writer, r *capture.Reader, sampler *decode.Sampler, in *patient
 
 func reportRejected(w io.Writer, counters *decode.Counters) {
 	for _, outcome := range decode.Outcomes() {
-		if outcome != decode.Decoded && outcome != decode.Unknown && counters[outcome] > 0 {
+		if outcome.Rejects() && counters[outcome] > 0 {
 			fmt.Fprintf(w, "  not read, as %s: %d\n", outcome, counters[outcome])
 		}
 	}
