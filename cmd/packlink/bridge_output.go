@@ -4,19 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"syscall"
 	"time"
 
-	"packlink/decode"
 	"packlink/decode/bank"
 	"packlink/transport/feed"
 	"packlink/transport/modbus"
 )
-
-// bankUnit is the Modbus unit that shows the bank.
-const bankUnit = 1
 
 // output shows the bank to somebody.
 type output interface {
@@ -28,38 +23,66 @@ type output interface {
 	where() string
 }
 
+// outputKind is what all outputs of a scheme have in common.
+type outputKind struct {
+	options   []string
+	registers bool // it shows the registers of a mapping
+	listens   bool // its address is one to listen on
+	transmits bool // it sends on a bus, and so only if it is told to
+}
+
+var outputKinds = map[string]outputKind{
+	"http":       {listens: true},
+	"modbus-tcp": {registers: true, listens: true},
+	"modbus-tls": {registers: true, listens: true, options: []string{"cert", "key", "ca", "roles"}},
+	"modbus-rtu": {registers: true, transmits: true, options: []string{"baud", "frame", "unit"}},
+	"stdout":     {options: []string{"every", "style"}},
+}
+
 // check finds out whether an output can be made.
 func (p *outputPlan) check() error {
-	needsLayout := false
+	kind, known := outputKinds[p.to.Scheme]
+	if !known {
+		return fmt.Errorf("%s: an output begins with http:, modbus-tcp:, modbus-tls:, modbus-rtu: or stdout: instead", p.to)
+	}
+	if err := p.to.Allow(kind.options...); err != nil {
+		return err
+	}
+	switch {
+	case kind.registers && (p.table == nil || p.table.Bus.Registers == nil):
+		return fmt.Errorf("%s needs a mapping that describes registers, such as sunspec-battery", p.to)
+	case !kind.registers && p.table != nil:
+		return fmt.Errorf("%s takes no mapping", p.to)
+	case !kind.registers && p.units != nil:
+		return fmt.Errorf("%s has no units", p.to)
+	case kind.transmits && !p.transmit:
+		return fmt.Errorf("%s: this answers on a bus, which transmits: say transmit: true", p.to)
+	case !kind.transmits && p.transmit:
+		return fmt.Errorf("%s: this is no bus, so there is nothing to transmit on", p.to)
+	case kind.listens:
+		if _, err := p.to.ListenAddress(); err != nil {
+			return err
+		}
+	}
+	return p.checkOptions()
+}
+
+// checkOptions reads what only one kind of output has.
+func (p *outputPlan) checkOptions() (err error) {
 	switch p.to.Scheme {
-	case "http":
-		if err := p.to.Allow(); err != nil {
-			return err
-		}
-	case "modbus-tcp":
-		needsLayout = true
-		if err := p.to.Allow(); err != nil {
-			return err
-		}
 	case "stdout":
 		return p.checkLines()
-	default:
-		return fmt.Errorf("%s: an output begins with http:, modbus-tcp: or stdout: instead", p.to)
+	case "modbus-tls":
+		p.security, err = modbus.ReadSecurity(p.to)
+	case "modbus-rtu":
+		if err = p.unitOption(); err == nil {
+			_, err = p.answerer(new(modbus.Units), nil)
+		}
 	}
-	if needsLayout && (p.table == nil || p.table.Bus.Registers == nil) {
-		return fmt.Errorf("%s needs a mapping that describes registers, such as sunspec-battery", p.to)
-	}
-	if !needsLayout && p.table != nil {
-		return fmt.Errorf("%s takes no mapping", p.to)
-	}
-	_, err := p.to.ListenAddress()
 	return err
 }
 
 func (p *outputPlan) checkLines() error {
-	if err := p.to.Allow("every", "style"); err != nil {
-		return err
-	}
 	p.every, p.style = time.Second, "json"
 	if text, given := p.to.Options["every"]; given {
 		every, err := time.ParseDuration(text)
@@ -85,6 +108,8 @@ func (p *outputPlan) open(s *streams) (output, error) {
 		return newTextOutput(feed.NewSummary(s.out, 0).Bank, p.every), nil
 	case p.to.Scheme == "stdout":
 		return newTextOutput(recordLines{feed.NewLines(s.out)}.bank, p.every), nil
+	case p.to.Scheme == "modbus-rtu":
+		return p.openLine(s.log)
 	}
 	listener, err := p.listen()
 	if err != nil {
@@ -93,12 +118,7 @@ func (p *outputPlan) open(s *streams) (output, error) {
 	if p.to.Scheme == "http" {
 		return &httpOutput{feed.NewHTTP(), listener}, nil
 	}
-	units := new(modbus.Units)
-	server, err := modbus.NewServer(units, bankUnit, nil)
-	if err != nil {
-		return nil, err
-	}
-	return &registersOutput{plan: p, units: units, server: server, listener: listener, log: s.log, told: make(map[string]bool)}, nil
+	return p.openServer(listener, s.log)
 }
 
 // listen takes the output's port. A port that is taken is the user's most
@@ -134,59 +154,3 @@ func (o *httpOutput) Close() error { return o.listener.Close() }
 func (o *httpOutput) where() string {
 	return fmt.Sprintf("http://%s/  live page; /v1/bank, /v1/packs, /v1/stream, /metrics, /healthz", o.listener.Addr())
 }
-
-// registersOutput answers Modbus reads of a layout.
-type registersOutput struct {
-	plan     *outputPlan
-	units    *modbus.Units
-	server   *modbus.Server
-	listener net.Listener
-	log      io.Writer
-	told     map[string]bool // values that did not fit, and were told of
-}
-
-func (o *registersOutput) publish(b *bank.Bank, _ []feed.SourceHealth) {
-	registers, errs := decode.Layout(o.plan.table, &b.Whole, b.Packs)
-	for _, err := range errs {
-		o.tell(err)
-	}
-	blocks := make([]modbus.Block, len(registers))
-	for i, r := range registers {
-		blocks[i] = modbus.Block(r)
-	}
-	image, err := modbus.NewImage(o.identity(), blocks)
-	if err == nil {
-		err = o.units.Publish(bankUnit, image)
-	}
-	if err != nil {
-		_ = o.units.Publish(bankUnit, nil) // the unit is one that can be published
-		o.tellOnce("layout", fmt.Sprintf("the registers cannot be shown: %v", err))
-	}
-}
-
-func (o *registersOutput) identity() modbus.Identity {
-	return modbus.Identity{VendorName: "packlink", ProductCode: o.plan.table.Name, MajorMinorRevision: version}
-}
-
-// tell logs once, for each value, that it does not fit its register.
-func (o *registersOutput) tell(err error) {
-	var noRoom *decode.NoRoomError
-	if errors.As(err, &noRoom) {
-		o.tellOnce(noRoom.Field, fmt.Sprintf("%v; its register says \"not available\"", err))
-	}
-}
-
-func (o *registersOutput) tellOnce(subject, text string) {
-	if !o.told[subject] {
-		o.told[subject] = true
-		fmt.Fprintf(o.log, "%s: %s\n", o.plan.to, text)
-	}
-}
-
-func (o *registersOutput) Close() error { return o.listener.Close() }
-
-func (o *registersOutput) where() string {
-	return fmt.Sprintf("modbus-tcp %s  unit %d, %s", o.listener.Addr(), bankUnit, o.plan.table.Title)
-}
-
-func (o *registersOutput) run(ctx context.Context) error { return o.server.Serve(ctx, o.listener) }

@@ -11,6 +11,7 @@ import (
 	"packlink/mapping"
 	"packlink/mapping/document"
 	"packlink/transport"
+	"packlink/transport/modbus"
 )
 
 // plan is what a bridge is to do.
@@ -34,10 +35,13 @@ type sourcePlan struct {
 }
 
 type outputPlan struct {
-	to    transport.Endpoint
-	table *mapping.Compiled // of an output whose layout a mapping describes
-	every time.Duration     // of an output that writes lines
-	style string            // of an output that writes lines: "json" or "summary"
+	to       transport.Endpoint
+	table    *mapping.Compiled // of an output whose layout a mapping describes
+	transmit bool              // an output on a bus may send there
+	units    []shownUnit       // of an output of registers
+	security *modbus.Security  // of an output with encryption
+	every    time.Duration     // of an output that writes lines
+	style    string            // of an output that writes lines: "json" or "summary"
 }
 
 // The rules of a bridge configuration, beside those of package document.
@@ -90,12 +94,8 @@ func (l planLoader) plan(root *document.Node) *plan {
 		l.bank(n, p)
 	}
 	for _, n := range o.NeedList("outputs") {
-		output := l.output(n)
-		for _, other := range p.outputs {
-			if output.to.Address != "" && output.to.Address == other.to.Address {
-				l.Report(n, ruleTwice, "two outputs listen on %s", output.to.Address)
-			}
-		}
+		output := l.output(n, p.sources)
+		l.alone(n, &output, p)
 		p.outputs = append(p.outputs, output)
 	}
 	o.Done()
@@ -165,7 +165,7 @@ func (l planLoader) units(o *document.Object, s *sourcePlan) {
 	}
 }
 
-func (l planLoader) output(n *document.Node) (p outputPlan) {
+func (l planLoader) output(n *document.Node, sources []sourcePlan) (p outputPlan) {
 	o := l.Object(n, "an output")
 	if o == nil {
 		return p
@@ -174,6 +174,10 @@ func (l planLoader) output(n *document.Node) (p outputPlan) {
 	p.to = l.endpoint(to)
 	layout := o.Get("mapping")
 	p.table = l.table(layout)
+	p.transmit = o.Flag("transmit")
+	if units := o.Get("units"); units != nil {
+		p.units = l.shownUnits(units, sources)
+	}
 	o.Done()
 	if p.to.Scheme == "" {
 		return p
@@ -184,6 +188,20 @@ func (l planLoader) output(n *document.Node) (p outputPlan) {
 	return p
 }
 
+// alone reports an output whose port somebody else has.
+func (l planLoader) alone(n *document.Node, output *outputPlan, p *plan) {
+	for _, other := range p.outputs {
+		if output.to.Address != "" && output.to.Address == other.to.Address {
+			l.Report(n, ruleTwice, "two outputs listen on %s", output.to.Address)
+		}
+	}
+	for _, source := range p.sources {
+		if output.to.Scheme == "modbus-rtu" && output.to.Address == source.from.Address {
+			l.Report(n, ruleTwice, "source %s has the port %s: an output needs one of its own", source.name, source.from.Address)
+		}
+	}
+}
+
 func (l planLoader) endpoint(n *document.Node) transport.Endpoint {
 	text := l.Text(n, "an endpoint")
 	if text == "" {
@@ -192,6 +210,11 @@ func (l planLoader) endpoint(n *document.Node) transport.Endpoint {
 	e, err := transport.ParseEndpoint(text)
 	if err != nil {
 		l.Report(n, ruleEndpoint, "%v", err)
+	}
+	for _, name := range []string{"cert", "key", "ca"} {
+		if path := e.Options[name]; path != "" && !filepath.IsAbs(path) {
+			e.Options[name] = filepath.Join(l.folder, path)
+		}
 	}
 	return e
 }

@@ -102,6 +102,9 @@ func recorded(open func() (transport.Receiver, error)) func(context.Context, fun
 	return func(context.Context, func(string)) (transport.Receiver, error) { return open() }
 }
 
+// channelMark stands between a source's name and the number of a further channel.
+const channelMark = " (channel "
+
 // source follows one source of the bridge. Each interface of a recording is a
 // bus of its own.
 type source struct {
@@ -179,7 +182,7 @@ func (s *source) take(f *transport.Frame) {
 	for len(s.decoders) <= f.Channel {
 		name := s.plan.name
 		if n := len(s.decoders); n > 0 {
-			name = fmt.Sprintf("%s (channel %d)", name, n+1)
+			name = fmt.Sprintf("%s%s%d)", name, channelMark, n+1)
 		}
 		s.decoders = append(s.decoders, decode.NewDecoder(s.plan.table, name))
 	}

@@ -154,7 +154,7 @@ func newRegistersOutput(t *testing.T) *registersOutput {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &registersOutput{plan: &outputPlan{table: layout}, units: new(modbus.Units), log: new(bytes.Buffer), told: make(map[string]bool)}
+	return (&outputPlan{table: layout}).newRegisters(new(bytes.Buffer))
 }
 
 // TestImageThatDoesNotFit shows nothing instead of an old image, says so once,

@@ -67,7 +67,7 @@ func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, uni
 // withLineOf adds the speed and frame that a mapping's document gives to a
 // serial endpoint that says none.
 func withLineOf(e transport.Endpoint, table *mapping.Compiled) transport.Endpoint {
-	if e.Scheme != "serial" || table == nil || table.Bus.Registers == nil {
+	if e.Scheme != "serial" && e.Scheme != "modbus-rtu" || table == nil || table.Bus.Registers == nil {
 		return e
 	}
 	options := maps.Clone(e.Options)

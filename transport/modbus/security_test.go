@@ -2,108 +2,39 @@ package modbus
 
 import (
 	"bytes"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
 	"crypto/x509"
-	"crypto/x509/pkix"
 	"encoding/asn1"
-	"encoding/pem"
 	"io"
-	"math/big"
 	"net"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"packlink/fixtures/certificates"
 	"packlink/transport"
 )
 
-// holder is somebody with a certificate.
-type holder struct {
-	certificate *x509.Certificate
-	key         *ecdsa.PrivateKey
-}
-
-// issue makes a certificate as change has it; one without an issuer is an authority.
-func issue(t testing.TB, issuer *holder, change func(*x509.Certificate)) *holder {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{
-		SerialNumber: big.NewInt(time.Now().UnixNano()), Subject: pkix.Name{CommonName: "bench"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IPAddresses: []net.IP{{127, 0, 0, 1}},
-		IsCA: issuer == nil, BasicConstraintsValid: true,
-		ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageClientAuth, x509.ExtKeyUsageServerAuth},
-	}
-	if change != nil {
-		change(template)
-	}
-	if issuer == nil {
-		issuer = &holder{template, key}
-	}
-	text, err := x509.CreateCertificate(rand.Reader, template, issuer.certificate, &key.PublicKey, issuer.key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	certificate, _ := x509.ParseCertificate(text) // one with a double extension cannot be parsed
-	if certificate == nil {
-		certificate = &x509.Certificate{Raw: text}
-	}
-	return &holder{certificate, key}
-}
-
 // role puts a role into a certificate: a value of the extension, in DER.
 func role(values ...[]byte) func(*x509.Certificate) {
-	return func(c *x509.Certificate) {
-		for _, value := range values {
-			c.ExtraExtensions = append(c.ExtraExtensions, pkix.Extension{Id: roleExtension, Value: value})
-		}
-	}
+	return certificates.Extended(roleExtension, values...)
 }
 
 func utf8String(text string) []byte {
 	return append([]byte{asn1.TagUTF8String, byte(len(text))}, text...)
 }
 
-func (h *holder) pair() tls.Certificate {
-	return tls.Certificate{Certificate: [][]byte{h.certificate.Raw}, PrivateKey: h.key}
-}
-
-// write stores the certificate as NAME.pem and its key as NAME.key.
-func (h *holder) write(t testing.TB, folder, name string) (certificate, key string) {
-	t.Helper()
-	secret, err := x509.MarshalECPrivateKey(h.key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	certificate, key = filepath.Join(folder, name+".pem"), filepath.Join(folder, name+".key")
-	for path, block := range map[string]*pem.Block{
-		certificate: {Type: "CERTIFICATE", Bytes: h.certificate.Raw}, key: {Type: "EC PRIVATE KEY", Bytes: secret},
-	} {
-		if err := os.WriteFile(path, pem.EncodeToMemory(block), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return certificate, key
-}
-
 // secured is a server of MODBUS/TCP Security during a test.
 type secured struct {
 	*serving
-	authority *holder
+	authority *certificates.Holder
 }
 
 func serveSecured(t testing.TB, roles string) secured {
 	t.Helper()
-	folder, authority := t.TempDir(), issue(t, nil, nil)
-	ca, _ := authority.write(t, folder, "authority")
-	cert, key := issue(t, authority, nil).write(t, folder, "server")
+	folder, authority := t.TempDir(), certificates.Issue(t, nil, nil)
+	ca, _ := authority.Write(t, folder, "authority")
+	cert, key := certificates.Issue(t, authority, nil).Write(t, folder, "server")
 	e, err := transport.ParseEndpoint("modbus-tls:127.0.0.1:0?cert=" + cert + "&key=" + key + "&ca=" + ca + roles)
 	if err != nil {
 		t.Fatal(err)
@@ -122,13 +53,11 @@ func serveSecured(t testing.TB, roles string) secured {
 }
 
 // talk connects as a client with a certificate; nil has none.
-func (s secured) talk(t testing.TB, as *holder, change func(*tls.Config)) *tls.Conn {
+func (s secured) talk(t testing.TB, as *certificates.Holder, change func(*tls.Config)) *tls.Conn {
 	t.Helper()
-	pool := x509.NewCertPool()
-	pool.AddCert(s.authority.certificate)
-	settings := &tls.Config{RootCAs: pool, ServerName: "127.0.0.1"}
+	settings := &tls.Config{RootCAs: s.authority.Pool(), ServerName: "127.0.0.1"}
 	if as != nil { // whatever authorities the server names
-		pair := as.pair()
+		pair := as.Pair()
 		settings.GetClientCertificate = func(*tls.CertificateRequestInfo) (*tls.Certificate, error) { return &pair, nil }
 	}
 	if change != nil {
@@ -140,8 +69,8 @@ func (s secured) talk(t testing.TB, as *holder, change func(*tls.Config)) *tls.C
 }
 
 // reader is a client that may read.
-func (s secured) reader(t testing.TB) *holder {
-	return issue(t, s.authority, role(utf8String(DefaultRole)))
+func (s secured) reader(t testing.TB) *certificates.Holder {
+	return certificates.Issue(t, s.authority, role(utf8String(DefaultRole)))
 }
 
 func TestSecureClientReads(t *testing.T) {
@@ -178,7 +107,7 @@ func TestRoles(t *testing.T) {
 		"no DER":             {s, role([]byte("ReadOnlySunSpec")), false},
 		"not UTF-8":          {s, role(utf8String("\xFF")), false},
 	} {
-		conn := c.server.talk(t, issue(t, c.server.authority, c.role), nil)
+		conn := c.server.talk(t, certificates.Issue(t, c.server.authority, c.role), nil)
 		for _, request := range []string{string(probe[7:]), "\x06\x00\x01\x00\x03", "\x2B\x0E\x01\x00", "\x03", "\xFF\x01"} {
 			got, err := exchange(conn, append([]byte{0xAB, 0xCD, 0, 0, 0, byte(1 + len(request)), 1}, request...))
 			if err != nil {
@@ -195,23 +124,23 @@ func TestRoles(t *testing.T) {
 // TestUntrustedClients get no connection.
 func TestUntrustedClients(t *testing.T) {
 	s := serveSecured(t, "")
-	stranger := issue(t, nil, nil)
+	stranger := certificates.Issue(t, nil, nil)
 	expired := func(c *x509.Certificate) {
 		role(utf8String(DefaultRole))(c)
-		c.NotBefore, c.NotAfter = time.Now().Add(-2*time.Hour), time.Now().Add(-time.Hour)
+		certificates.Expired(c)
 	}
 	forServers := func(c *x509.Certificate) { c.ExtKeyUsage = []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth} }
 	dropped := uint64(0)
 	for name, c := range map[string]struct {
-		as     *holder
+		as     *certificates.Holder
 		change func(*tls.Config)
 	}{
 		"no certificate":       {nil, nil},
-		"of another authority": {issue(t, stranger, role(utf8String(DefaultRole))), nil},
-		"signed by itself":     {issue(t, nil, role(utf8String(DefaultRole))), nil},
-		"expired":              {issue(t, s.authority, expired), nil},
-		"for servers only":     {issue(t, s.authority, forServers), nil},
-		"two roles":            {issue(t, s.authority, role(utf8String(DefaultRole), utf8String("x"))), nil},
+		"of another authority": {certificates.Issue(t, stranger, role(utf8String(DefaultRole))), nil},
+		"signed by itself":     {certificates.Issue(t, nil, role(utf8String(DefaultRole))), nil},
+		"expired":              {certificates.Issue(t, s.authority, expired), nil},
+		"for servers only":     {certificates.Issue(t, s.authority, forServers), nil},
+		"two roles":            {certificates.Issue(t, s.authority, role(utf8String(DefaultRole), utf8String("x"))), nil},
 		"TLS 1.1":              {s.reader(t), func(c *tls.Config) { c.MinVersion, c.MaxVersion = tls.VersionTLS10, tls.VersionTLS11 }},
 	} {
 		if got, err := exchange(s.talk(t, c.as, c.change), probe); err == nil {
@@ -256,10 +185,10 @@ func TestSecureClientsDelayNobody(t *testing.T) {
 }
 
 func TestReadSecurityRefuses(t *testing.T) {
-	folder, authority := t.TempDir(), issue(t, nil, nil)
-	ca, _ := authority.write(t, folder, "authority")
-	cert, key := issue(t, authority, nil).write(t, folder, "own")
-	_, otherKey := issue(t, authority, nil).write(t, folder, "other")
+	folder, authority := t.TempDir(), certificates.Issue(t, nil, nil)
+	ca, _ := authority.Write(t, folder, "authority")
+	cert, key := certificates.Issue(t, authority, nil).Write(t, folder, "own")
+	_, otherKey := certificates.Issue(t, authority, nil).Write(t, folder, "other")
 	for options, says := range map[string]string{
 		"":                                   `needs option "cert"`,
 		"cert=" + cert + "&key=" + key:       `needs option "ca"`,

@@ -99,13 +99,13 @@ const (
 // The frames of the tests: a request to unit 1, which is one of ours, and what else
 // there is on a line.
 var (
-	ours        = withCRC(1, 3, 0, 7, 0, 2)
-	theirs      = withCRC(5, 3, 0, 7, 0, 4)
-	trojan      = withCRC(append([]byte{5, 3, 8}, ours...)...)                      // the answer of 5: its data are a request to 1
-	longTrojan  = withCRC(append(append([]byte{5, 3, 12}, ours...), 9, 9, 9, 9)...) // and more
-	vendor      = withCRC(append([]byte{5, 0x41}, ours...)...)                      // the same in a function nobody knows
-	damagedReq  = append(bytes.Clone(ours[:7]), ours[7]^1)
-	ownIdentity = withCRC(1, 0x2B, 0x0E, 1, 0x81, 0, 0, 1, 0, 2, 'o', 'k')
+	ours       = withCRC(1, 3, 0, 7, 0, 2)
+	theirs     = withCRC(5, 3, 0, 7, 0, 4)
+	trojan     = withCRC(append([]byte{5, 3, 8}, ours...)...)                      // the answer of 5: its data are a request to 1
+	longTrojan = withCRC(append(append([]byte{5, 3, 12}, ours...), 9, 9, 9, 9)...) // and more
+	vendor     = withCRC(append([]byte{5, 0x41}, ours...)...)                      // the same in a function nobody knows
+	damagedReq = append(bytes.Clone(ours[:7]), ours[7]^1)
+	identity   = withCRC(1, 0x2B, 0x0E, 1, 0x81, 0, 0, 1, 0, 2, 'o', 'k')
 )
 
 // TestAnswererAnswers: which of the requests on a line are answered, as they arrive.
@@ -137,7 +137,7 @@ func TestAnswererAnswers(t *testing.T) {
 		"the same, torn":                     {[]chunk{{vendor[:4], 16 * time.Millisecond}, {vendor[4:], pause}}, nil},
 		"our answer heard again":             {[]chunk{{ours, 10 * time.Millisecond}, {answerTo(ours), pause}}, [][]byte{ours}},
 		"our refusal heard again":            {[]chunk{{refusal(ours, 2), pause}}, nil},
-		"our identity heard again":           {[]chunk{{ownIdentity, pause}}, nil},
+		"our identity heard again":           {[]chunk{{identity, pause}}, nil},
 		"a retry behind it":                  {[]chunk{{join(ours, ours), pause}}, [][]byte{ours}},
 		"another request behind it":          {[]chunk{{join(ours, theirs), pause}}, nil},
 		"to another of ours":                 {[]chunk{{withCRC(2, 3, 0, 0, 0, 1), pause}}, [][]byte{withCRC(2, 3, 0, 0, 0, 1)}},
@@ -309,7 +309,7 @@ func TestEarHearsWholeLine(t *testing.T) {
 // FuzzEar: whatever arrives, and however it is torn, what is taken for a request stands in
 // it, has a good CRC, and is to one of ours by a function of requests.
 func FuzzEar(f *testing.F) {
-	for _, seed := range [][]byte{ours, theirs, trojan, longTrojan, vendor, damagedReq, ownIdentity, join(theirs, trojan, ours), join([]byte{5, 3, 0xF8}, ours)} {
+	for _, seed := range [][]byte{ours, theirs, trojan, longTrojan, vendor, damagedReq, identity, join(theirs, trojan, ours), join([]byte{5, 3, 0xF8}, ours)} {
 		f.Add(seed, byte(3))
 	}
 	f.Fuzz(func(t *testing.T, line []byte, piece byte) {

@@ -1,0 +1,130 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"strings"
+
+	"packlink/decode"
+	"packlink/decode/bank"
+	"packlink/transport/feed"
+	"packlink/transport/modbus"
+	"packlink/transport/serialbus"
+)
+
+// registersOutput answers Modbus reads of a layout.
+type registersOutput struct {
+	plan  *outputPlan
+	units *modbus.Units
+	serve func(ctx context.Context) error
+	close func() error
+	place string // where it answers
+	log   io.Writer
+	told  map[string]bool // what was told of, and is not told again
+}
+
+func (p *outputPlan) newRegisters(log io.Writer) *registersOutput {
+	if len(p.units) == 0 {
+		p.units = []shownUnit{{unit: bankUnit, text: wholeBank}}
+	}
+	return &registersOutput{plan: p, units: new(modbus.Units), log: log, told: make(map[string]bool)}
+}
+
+// openServer answers on TCP, with or without encryption. Who addresses the server
+// itself gets the first unit of the plan.
+func (p *outputPlan) openServer(listener net.Listener, log io.Writer) (output, error) {
+	o := p.newRegisters(log)
+	server, err := modbus.NewServer(o.units, p.units[0].unit, p.security)
+	if err != nil {
+		return nil, err
+	}
+	o.place, o.close = listener.Addr().String(), listener.Close
+	o.serve = func(ctx context.Context) error { return server.Serve(ctx, listener) }
+	return o, nil
+}
+
+// openLine answers on a serial line. The port is opened when the output runs, and again
+// when it is lost.
+func (p *outputPlan) openLine(log io.Writer) (output, error) {
+	o := p.newRegisters(log)
+	answerer, err := p.answerer(o.units, func(e serialbus.Event) { fmt.Fprintf(log, "%s\n", e) })
+	if err != nil {
+		return nil, err
+	}
+	o.place, o.close = p.to.Address, func() error { return nil }
+	o.serve = func(ctx context.Context) error { answerer.TransmitAnswers(ctx); return nil }
+	return o, nil
+}
+
+// answerer answers for the plan's units on a serial line.
+func (p *outputPlan) answerer(units *modbus.Units, report func(serialbus.Event)) (*serialbus.Answerer, error) {
+	mine := make([]byte, len(p.units))
+	for i, u := range p.units {
+		mine[i] = u.unit
+	}
+	return serialbus.NewAnswerer(withLineOf(p.to, p.table), mine, units.NewReader().Answer, report)
+}
+
+// publish shows each unit's registers, all of one instant.
+func (o *registersOutput) publish(b *bank.Bank, _ []feed.SourceHealth) {
+	for i := range o.plan.units {
+		u := &o.plan.units[i]
+		image, err := o.image(u, b)
+		if err != nil {
+			o.tellOnce(u.text+" layout", fmt.Sprintf("the registers of unit %d cannot be shown: %v", u.unit, err))
+		}
+		_ = o.units.Publish(u.unit, image) // the unit is one that can be published
+	}
+}
+
+// image is what a unit shows; nil if nothing is known of its pack, or if it
+// cannot be shown.
+func (o *registersOutput) image(u *shownUnit, b *bank.Bank) (*modbus.Image, error) {
+	shown := u.of(b)
+	if shown == nil {
+		return nil, nil
+	}
+	registers, errs := decode.Layout(o.plan.table, &shown.Whole, shown.Packs)
+	for _, err := range errs {
+		o.tell(u, err)
+	}
+	blocks := make([]modbus.Block, len(registers))
+	for i, r := range registers {
+		blocks[i] = modbus.Block(r)
+	}
+	return modbus.NewImage(o.identity(), blocks)
+}
+
+func (o *registersOutput) identity() modbus.Identity {
+	return modbus.Identity{VendorName: "packlink", ProductCode: o.plan.table.Name, MajorMinorRevision: version}
+}
+
+// tell logs once, for each unit and value, that it does not fit its register.
+func (o *registersOutput) tell(u *shownUnit, err error) {
+	var noRoom *decode.NoRoomError
+	if errors.As(err, &noRoom) {
+		o.tellOnce(u.text+" "+noRoom.Field, fmt.Sprintf("%s: %v; its register says \"not available\"", u.text, err))
+	}
+}
+
+func (o *registersOutput) tellOnce(subject, text string) {
+	if !o.told[subject] {
+		o.told[subject] = true
+		fmt.Fprintf(o.log, "%s: %s\n", o.plan.to, text)
+	}
+}
+
+func (o *registersOutput) Close() error { return o.close() }
+
+func (o *registersOutput) where() string {
+	units := make([]string, len(o.plan.units))
+	for i, u := range o.plan.units {
+		units[i] = fmt.Sprintf("unit %d %s", u.unit, u.text)
+	}
+	return fmt.Sprintf("%s %s  %s: %s", o.plan.to.Scheme, o.place, strings.Join(units, ", "), o.plan.table.Title)
+}
+
+func (o *registersOutput) run(ctx context.Context) error { return o.serve(ctx) }

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"io"
+	"os"
+	"os/exec"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"go.bug.st/serial"
+)
+
+// serialCable is a serial line with a port at each end: what one sends the other hears.
+func serialCable(t testing.TB) (ours, theirs string) {
+	t.Helper()
+	a, ours := serialEnd(t)
+	b, theirs := serialEnd(t)
+	var running sync.WaitGroup
+	running.Go(func() { io.Copy(a, b) })
+	running.Go(func() { io.Copy(b, a) })
+	t.Cleanup(func() { a.Close(); b.Close(); running.Wait() })
+	return ours, theirs
+}
+
+// serialEnd is the far end of a serial port, and the port's path.
+func serialEnd(t testing.TB) (far *os.File, port string) {
+	t.Helper()
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	opened, err := serial.Open(slave.Name(), &serial.Mode{}) // raw from the start: a new pty echoes what arrives
+	if err != nil {
+		t.Fatal(err)
+	}
+	opened.Close()
+	fd, err := syscall.Dup(int(master.Fd()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	syscall.SetNonblock(fd, true)
+	master.Close()
+	t.Cleanup(func() { slave.Close() })
+	return os.NewFile(uintptr(fd), "far end"), slave.Name()
+}
+
+// pollLine reads registers on a serial line with mbpoll; the text is its complaint if it
+// could not.
+func pollLine(port string, unit, from, count int) (words []uint16, text string) {
+	out, _ := exec.Command("mbpoll", "-m", "rtu", "-b", "115200", "-P", "none", "-o", "0.5", "-a", strconv.Itoa(unit), "-0",
+		"-r", strconv.Itoa(from), "-c", strconv.Itoa(count), "-t", "4:hex", "-1", port).CombinedOutput()
+	for _, line := range regexp.MustCompile(`\[\d+\]:\s+0x([0-9A-F]{4})`).FindAllStringSubmatch(string(out), -1) {
+		word, _ := strconv.ParseUint(line[1], 16, 16)
+		words = append(words, uint16(word))
+	}
+	return words, string(out)
+}
+
+// TestSerialMaster reads a bank and its packs over a serial line with mbpoll: each unit
+// shows its own, an unknown pack is not known, and other units are not answered for.
+func TestSerialMaster(t *testing.T) {
+	needPeer(t, "mbpoll")
+	ours, theirs := serialCable(t)
+	startBridge(t, t.TempDir(), boat+`outputs:
+  - {to: "modbus-rtu:`+ours+`?baud=115200", mapping: sunspec-battery, transmit: true,
+     units: {1: bank, 2: boat/1, 3: boat/2, 9: boat/9}}
+`, "unit 1 bank, unit 2 boat/1, unit 3 boat/2, unit 9 boat/9: SunSpec")
+	for unit, packs := range map[int]uint16{1: 2, 2: 1, 3: 1} {
+		var words []uint16
+		var text string
+		for range 40 { // until the packs are heard
+			if words, text = pollLine(theirs, unit, 40000, 125); len(words) == 125 && words[at802-40000+34] != 0xFFFF {
+				break
+			}
+			time.Sleep(50 * time.Millisecond)
+		}
+		if len(words) != 125 || words[0] != 0x5375 || words[1] != 0x6E53 {
+			t.Fatalf("unit %d: got %04X: %s", unit, words, text)
+		}
+		if v := words[at802-40000+34]; v < 5000 || v > 5800 {
+			t.Errorf("unit %d: the voltage is %d hundredths of a volt", unit, v)
+		}
+		strings803, text := pollLine(theirs, unit, at803, 4)
+		if len(strings803) != 4 || strings803[0] != 803 || strings803[2] != packs {
+			t.Errorf("unit %d: model 803 begins with %04X, want %d strings: %s", unit, strings803, packs, text)
+		}
+	}
+	for _, c := range []struct {
+		unit, from int
+		says       string
+	}{{9, 40000, "Target device failed to respond"}, {5, 40000, "Connection timed out"}, {2, 39999, "Illegal data address"}} {
+		if _, text := pollLine(theirs, c.unit, c.from, 1); !strings.Contains(text, c.says) {
+			t.Errorf("unit %d, address %d: want %q in %s", c.unit, c.from, c.says, text)
+		}
+	}
+}
+
+// TestSerialOutputWithoutPort goes on without its port, and says so once.
+func TestSerialOutputWithoutPort(t *testing.T) {
+	log := startBridge(t, t.TempDir(), boat+`outputs:
+  - {to: "modbus-rtu:/dev/no-such-port", mapping: sunspec-battery, transmit: true}
+  - {to: "http:127.0.0.1:0"}
+`, "there is no port /dev/no-such-port")
+	web := waitForAddress(t, log)
+	waitForTime(t, web, waitForTime(t, web, nil))
+	if n := strings.Count(log.String(), "no-such-port; it is opened again"); n != 1 {
+		t.Errorf("it is told %d times: %s", n, log)
+	}
+}

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// startBridge runs a configuration until the test ends, beside the demonstration's
+// recording, and waits until its log says something.
+func startBridge(t *testing.T, folder, config, says string) *logged {
+	t.Helper()
+	recording, err := filepath.Abs("demo/boathouse.pcapng")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(folder, "bridge-"+strconv.Itoa(len(config))+".yaml")
+	if err := os.WriteFile(path, []byte(strings.ReplaceAll(config, "RECORDING", recording)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	log, done := &logged{}, make(chan int, 1)
+	go func() { done <- run(ctx, []string{"bridge", path}, &streams{io.Discard, log}) }()
+	t.Cleanup(func() {
+		cancel()
+		if code := <-done; code != exitDone {
+			t.Errorf("the bridge ended with exit code %d: %s", code, log)
+		}
+	})
+	for range 400 {
+		if strings.Contains(log.String(), says) {
+			return log
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Fatalf("the bridge does not say %q: %s", says, log)
+	return nil
+}
+
+const boat = `sources: [{name: boat, from: "capture:RECORDING?loop=true&speed=20", mapping: homebrew-can}]
+bank: {name: boathouse}
+`
