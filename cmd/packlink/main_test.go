@@ -140,6 +140,9 @@ var rooms = map[string]string{
 	"packlink/cmd/packlink":        `^packlink/`,
 	"packlink/cmd/packlink/demo":   `^$`,
 	"packlink/fixtures":            `^$`,
+
+	"packlink/decode/physics":          `^packlink/decode/pack$`,
+	"packlink/decode/physics/scenario": `^packlink/(decode/pack|decode/physics|mapping/document)$`,
 }
 
 // room is what a package may import: the entry of the nearest folder.
