@@ -4,7 +4,7 @@ package framing
 type Counts struct {
 	Noise       uint64 // bytes of no frame
 	BadChecksum uint64 // whole frames whose check value is wrong
-	BadLength   uint64 // frames whose length cannot be, or that do not end where it says
+	BadLength   uint64 // frames whose length cannot be, or that do not end where it says, as when bytes are missing
 	Half        uint64 // beginnings of frames whose rest is missing
 }
 
@@ -27,6 +27,7 @@ type start struct {
 	size    int // bytes of the frame; 0 if that is not known yet
 	verdict verdict
 	ended   bool // its last part was seen, but a check value did not hold
+	flag    bool // it is the last part of the frame before
 }
 
 type verdict uint8
@@ -92,7 +93,7 @@ func (s *Finder) take(at int, last byte) {
 	s.bytes, s.starts = s.bytes[:0], s.starts[:0]
 	if s.format.Coding == Escaped && s.format.begins(last) {
 		s.bytes = append(s.bytes, last)
-		s.starts = append(s.starts, start{})
+		s.starts = append(s.starts, start{flag: true})
 	}
 }
 
@@ -127,7 +128,7 @@ func (s *Finder) count(n int) {
 		front = s.starts[0]
 	}
 	switch {
-	case front.verdict == idle:
+	case front.verdict == idle || front.flag && n == 1:
 	case front.verdict == badChecksum || front.verdict == waiting && front.ended:
 		s.counts.BadChecksum++
 	case front.verdict == badLength:
