@@ -71,10 +71,39 @@ func (c *Compiled) pair(p *Program) {
 	}
 }
 
+// Asks tells whether some message of the mapping is asked for.
+func (m *Mapping) Asks() bool {
+	return slices.ContainsFunc(m.Messages, func(msg Message) bool { return msg.Ask != nil })
+}
+
 // Told tells whether the address of a question's frame is that of the pack which
 // is asked.
 func (b *SerialBus) Told(a *Ask) bool {
 	return b.Address >= 0 && value(a.Values, b.Address) == nil
+}
+
+// Names tells whether a question says anywhere which pack is asked.
+func (b *SerialBus) Names(a *Ask) bool {
+	return b.Told(a) || slices.ContainsFunc(a.Data, func(b AskByte) bool { return b.Address })
+}
+
+// AsksByAddress tells whether a question of the mapping says which pack is asked.
+func (m *Mapping) AsksByAddress() bool {
+	return m.Bus.Serial == nil || slices.ContainsFunc(m.Messages, func(msg Message) bool {
+		return msg.Ask != nil && m.Bus.Serial.Names(msg.Ask)
+	})
+}
+
+// Line is the speed and the frame of the mapping's serial line, as far as its
+// document says: 0 and "" if it does not.
+func (b *Bus) Line() (baud int, frame string) {
+	switch {
+	case b.Registers != nil:
+		return b.Registers.Baud, b.Registers.Frame
+	case b.Serial != nil:
+		return b.Serial.Baud, b.Serial.Frame
+	}
+	return 0, ""
 }
 
 // HasAddress tells whether a pack can have an address.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -28,10 +29,10 @@ type sourcePlan struct {
 	from  transport.Endpoint
 	table *mapping.Compiled
 	open  func(ctx context.Context, tell func(string)) (transport.Receiver, error)
-	live  bool    // a bus; else a recording
-	speed float64 // of a recording
-	poll  bool    // ask for registers
-	units []byte  // to ask
+	live  bool     // a bus; else a recording
+	speed float64  // of a recording
+	poll  bool     // ask for registers
+	units []uint32 // to ask
 }
 
 type outputPlan struct {
@@ -130,15 +131,15 @@ func (l planLoader) source(n *document.Node) (s sourcePlan) {
 	s.table = l.table(o.Need("mapping"))
 	s.poll = o.Flag("poll")
 	for _, unit := range o.List("addresses") {
-		s.units = append(s.units, byte(l.Int(unit, "an address", 1, 247)))
+		s.units = append(s.units, uint32(l.Int(unit, "an address", 0, math.MaxUint16)))
 	}
 	o.Done()
 	if s.from.Scheme == "" || s.table == nil {
 		return s
 	}
 	l.units(o, &s)
-	if s.poll && len(s.units) == 0 {
-		l.Report(n, document.RuleMissingKey, "a source that polls needs \"addresses\", the units to ask, such as [1, 2]")
+	if s.poll && len(s.units) == 0 && s.table.AsksByAddress() {
+		l.Report(n, document.RuleMissingKey, "a source that polls needs \"addresses\", the packs to ask, such as [1, 2]")
 	}
 	if s.from.Scheme == "capture" && !filepath.IsAbs(s.from.Address) {
 		s.from.Address = filepath.Join(l.folder, s.from.Address)
@@ -161,6 +162,9 @@ func (l planLoader) units(o *document.Object, s *sourcePlan) {
 		}
 		if bus := s.table.Bus.Registers; bus != nil && !bus.HasUnit(int(unit)) {
 			l.Report(n, ruleEndpoint, "mapping %s has units %d to %d, and not %d", s.table.Name, bus.Units[0], bus.Units[1], unit)
+		}
+		if bus := s.table.Bus.Serial; bus != nil && !bus.HasAddress(uint64(unit)) {
+			l.Report(n, ruleEndpoint, "mapping %s has addresses %d to %d, and not %d", s.table.Name, bus.Addresses[0], bus.Addresses[1], unit)
 		}
 	}
 }

@@ -21,8 +21,11 @@ import (
 
 // busOf are the endpoints that a mapping's bus can be heard on.
 func busOf(table *mapping.Compiled) []string {
-	if table.Bus.CAN != nil {
+	switch {
+	case table.Bus.CAN != nil:
 		return []string{"can", "slcan", "capture"}
+	case table.Bus.Serial != nil:
+		return []string{"serial", "tcp", "capture"}
 	}
 	return []string{"serial", "tcp", "modbus-tcp", "modbus-tls", "capture"}
 }
@@ -51,11 +54,14 @@ func (s *sourcePlan) connect() error {
 }
 
 func (s *sourcePlan) connectPoll() error {
-	if !isLive(s.from) || s.table.Bus.Registers == nil {
-		return fmt.Errorf("%s: only a mapping of registers, on a line, can be polled", s.from)
-	}
-	if s.table.Bus.Registers.ModelsAt >= 0 {
+	registers := s.table.Bus.Registers
+	switch {
+	case !isLive(s.from) || s.table.Bus.CAN != nil:
+		return fmt.Errorf("%s: only a mapping of a serial line, on a line, can be polled", s.from)
+	case registers != nil && registers.ModelsAt >= 0:
 		return fmt.Errorf("%s: mapping %s has its registers in models, which cannot be asked for by address", s.from, s.table.Name)
+	case registers == nil && !s.table.Asks():
+		return fmt.Errorf("%s: mapping %s has no questions: its packs speak unasked; leave poll out", s.from, s.table.Name)
 	}
 	s.live = true
 	from := withLineOf(s.from, s.table)
@@ -210,10 +216,14 @@ func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.S
 		}
 	}
 	for _, unit := range s.plan.units {
-		if !slices.ContainsFunc(packs[start:], func(p pack.Status) bool { return p.Address == uint32(unit) }) {
+		if !slices.ContainsFunc(packs[start:], func(p pack.Status) bool { return p.Address == unit }) {
 			heard++
-			packs = append(packs, pack.Status{Now: now, Source: s.plan.name, Mapping: s.plan.table.Name, Address: uint32(unit), HasAddress: true})
+			packs = append(packs, pack.Status{Now: now, Source: s.plan.name, Mapping: s.plan.table.Name, Address: unit, HasAddress: true})
 		}
+	}
+	if s.plan.poll && heard == 0 { // frames without an address
+		heard++
+		packs = append(packs, pack.Status{Now: now, Source: s.plan.name, Mapping: s.plan.table.Name})
 	}
 	health.Fresh = heard > 0 && fresh == heard
 	return packs, health

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"time"
 
+	"packlink/decode"
 	"packlink/mapping"
 	"packlink/transport"
 	"packlink/transport/canbus"
@@ -42,11 +43,17 @@ func listenTo(ctx context.Context, e transport.Endpoint, tell func(string)) (tra
 	return nil, fmt.Errorf("%s: a bus begins with can:, slcan:, serial: or tcp: instead", e)
 }
 
-// ask opens a line to ask units for the registers of a mapping. It transmits
-// requests to read, and nothing else.
-func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, units []byte, tell func(string)) (transport.Receiver, error) {
+// ask opens a line to ask packs for what a mapping says. It transmits requests to
+// read registers, or the mapping's questions, and nothing else.
+func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, addresses []uint32, tell func(string)) (transport.Receiver, error) {
+	if table.Bus.Serial != nil {
+		return askQuestions(ctx, e, table, addresses, tell)
+	}
 	bus := table.Bus.Registers
-	plan := serialbus.Plan{Units: units, Timeout: bus.AnswerWithin, Quiet: bus.Quiet, MaxRegisters: bus.Most}
+	plan := serialbus.Plan{Timeout: bus.AnswerWithin, Quiet: bus.Quiet, MaxRegisters: bus.Most}
+	for _, unit := range addresses {
+		plan.Units = append(plan.Units, byte(unit))
+	}
 	for i := range table.Programs {
 		p := &table.Programs[i]
 		every := p.Every
@@ -64,21 +71,53 @@ func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, uni
 	return r, nil
 }
 
+// ear knows the answers to the questions of a plan.
+type ear struct {
+	*decode.Ear
+	polls []decode.Poll
+}
+
+// Asked notes which question was sent.
+func (e ear) Asked(question int) { e.Expect(e.polls[question].Asked) }
+
+// askQuestions opens a line to ask the questions of a mapping.
+func askQuestions(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, addresses []uint32, tell func(string)) (transport.Receiver, error) {
+	polls, err := decode.Polls(table, addresses)
+	if err != nil {
+		return nil, err
+	}
+	bus := table.Bus.Serial
+	plan := serialbus.QuestionPlan{Ear: ear{decode.NewEar(table), polls}, Timeout: bus.AnswerWithin, Quiet: bus.Quiet}
+	for _, p := range polls {
+		name := "the pack"
+		if p.Told {
+			name = fmt.Sprintf("pack %d", p.Address)
+		}
+		plan.Questions = append(plan.Questions, serialbus.Question{Pack: name, Sent: p.Sent, Every: p.Every})
+	}
+	r, err := serialbus.TransmitQuestions(ctx, e, plan, func(event serialbus.Event) { tell(event.String()) })
+	if err != nil {
+		return nil, withHint(err)
+	}
+	return r, nil
+}
+
 // withLineOf adds the speed and frame that a mapping's document gives to a
 // serial endpoint that says none.
 func withLineOf(e transport.Endpoint, table *mapping.Compiled) transport.Endpoint {
-	if e.Scheme != "serial" && e.Scheme != "modbus-rtu" || table == nil || table.Bus.Registers == nil {
+	if e.Scheme != "serial" && e.Scheme != "modbus-rtu" || table == nil {
 		return e
 	}
+	baud, frame := table.Bus.Line()
 	options := maps.Clone(e.Options)
 	if options == nil {
 		options = make(map[string]string)
 	}
-	if bus := table.Bus.Registers; options["baud"] == "" && bus.Baud > 0 {
-		options["baud"] = strconv.Itoa(bus.Baud)
+	if options["baud"] == "" && baud > 0 {
+		options["baud"] = strconv.Itoa(baud)
 	}
-	if bus := table.Bus.Registers; options["frame"] == "" && bus.Frame != "" {
-		options["frame"] = bus.Frame
+	if options["frame"] == "" && frame != "" {
+		options["frame"] = frame
 	}
 	return transport.Endpoint{Scheme: e.Scheme, Address: e.Address, Options: options}
 }

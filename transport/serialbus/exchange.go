@@ -25,7 +25,7 @@ const (
 // idle waits until it is time to ask, and listens meanwhile.
 func (p *Poller) idle(open link) {
 	turn, b, piece, wake := choose(p.units, p.turn, time.Now())
-	start := p.start(piece != nil, wake)
+	start := p.how.start(piece != nil, wake, p.busy, p.ready)
 	until := start
 	if len(p.heard) > 0 {
 		until = soonest(start, p.heardAt.Add(holdBack))
@@ -42,18 +42,15 @@ func (p *Poller) idle(open link) {
 	}
 }
 
-// start is when the next request may go: the line must have been quiet. On a line
-// that is never quiet it goes after one time-out all the same.
-func (p *Poller) start(due bool, wake time.Time) time.Time {
+// start is when the next request may go: the line, which was used last at busy,
+// must have been quiet. On a line that is never quiet it goes one time-out after
+// it was ready to go all the same.
+func (how *policy) start(due bool, wake, busy, ready time.Time) time.Time {
 	if !due {
 		return wake
 	}
-	quiet := p.busy.Add(p.how.quiet)
-	since := wake
-	if p.ready.After(since) {
-		since = p.ready
-	}
-	return soonest(later(wake, quiet), since.Add(p.how.timeout+p.how.quiet))
+	quiet := busy.Add(how.quiet)
+	return soonest(later(wake, quiet), later(wake, ready).Add(how.timeout+how.quiet))
 }
 
 // soonest is the earlier of two instants, of which the zero time is never.

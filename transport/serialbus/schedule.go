@@ -22,6 +22,8 @@ type piece struct {
 	proven  bool        // it was answered
 	parts   []Registers // of a joined piece: what it was joined from
 	settled bool        // it is not joined any more
+
+	question int // in place of registers, of an asker: the index of its question
 }
 
 // advance makes the piece wait for its next tick after an instant, and returns
