@@ -71,8 +71,8 @@ func (c *Compiled) pair(p *Program) {
 	}
 }
 
-// Asks tells whether some message of the mapping is asked for.
-func (m *Mapping) Asks() bool {
+// HasQuestions tells whether some message of the mapping is asked for.
+func (m *Mapping) HasQuestions() bool {
 	return slices.ContainsFunc(m.Messages, func(msg Message) bool { return msg.Ask != nil })
 }
 

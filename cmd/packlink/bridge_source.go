@@ -60,7 +60,7 @@ func (s *sourcePlan) connectPoll() error {
 		return fmt.Errorf("%s: only a mapping of a serial line, on a line, can be polled", s.from)
 	case registers != nil && registers.ModelsAt >= 0:
 		return fmt.Errorf("%s: mapping %s has its registers in models, which cannot be asked for by address", s.from, s.table.Name)
-	case registers == nil && !s.table.Asks():
+	case registers == nil && !s.table.HasQuestions():
 		return fmt.Errorf("%s: mapping %s has no questions: its packs speak unasked; leave poll out", s.from, s.table.Name)
 	}
 	s.live = true
