@@ -111,7 +111,8 @@ func (w *writing) writeCodes(op *mapping.Op, data []byte) error {
 	if none == op.Off {
 		w.chooseCodes(op, codes[:count])
 	}
-	keepOthers(op, codes[:count], w.original)
+	original, _ := w.lets.part(op, w.original)
+	keepOthers(op, codes[:count], original)
 	for i := range count {
 		if offset := i * op.StepBytes; op.Need+offset <= len(data) {
 			place(op, data, offset, codes[i])

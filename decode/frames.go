@@ -9,15 +9,42 @@ import (
 	"packlink/transport"
 )
 
-// Payloads emits the payloads of a message that say what the status knows. A
-// payload holds until emit returns. An error of emit, a [*NotKnownError] or a
-// [*NoRoomError] ends it; payloads before it have been emitted then.
+// Payloads emits the payloads of a message that say what the status knows: one
+// for each part of a list that comes in parts, up to the last that the status has,
+// else one. A payload holds until emit returns. An error of emit, a
+// [*NotKnownError] or a [*NoRoomError] ends it; payloads before it have been
+// emitted then.
 func Payloads(p *mapping.Program, s *pack.Status, emit func(payload []byte) error) error {
-	payload, err := Payload(p, s, nil)
-	if err != nil {
-		return err
+	var b []byte
+	for page := range pages(p, s) {
+		named := lets{}
+		w := newWriting(s, &named)
+		if p.PageSlot >= 0 {
+			w.name(p.PageSlot, int64(p.PageFirst+page))
+		}
+		payload, err := w.payload(p, p.MaxBytes, b[:0])
+		if err != nil {
+			return err
+		}
+		if err := emit(payload); err != nil {
+			return err
+		}
+		b = payload
 	}
-	return emit(payload)
+	return nil
+}
+
+// pages is how many payloads it takes to say what the status knows of the lists
+// that come in parts; 1 if it knows nothing of them.
+func pages(p *mapping.Program, s *pack.Status) int {
+	most := 1
+	for i := range p.Body.All {
+		if op := &p.Body.All[i]; op.PageSlot >= 0 {
+			elements := len(s.Elements(op.Quantity)) - op.Target.Element
+			most = max(most, min((elements+op.Repeat-1)/op.Repeat, op.Pages))
+		}
+	}
+	return most
 }
 
 // Frames emits the frames of a message that say what the status knows, from the

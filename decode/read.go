@@ -28,10 +28,11 @@ func (l *lets) get(i int) (value int64, known bool) {
 func readNamed(ops []mapping.Op, data []byte, known *block, l *lets) (ok bool) {
 	for i := range ops {
 		op := &ops[i]
-		if op.Need > len(data) || !known.has(op.Start, op.Need) {
+		part, there := l.part(op, data)
+		if !there || op.Need > len(part) || !known.has(op.Start, op.Need) {
 			continue
 		}
-		r := raw(op, window(data, op.Start))
+		r := raw(op, window(part, op.Start))
 		if missing(op, r) {
 			continue
 		}
@@ -109,34 +110,45 @@ func (r *reading) read(ops []mapping.Op, data []byte) {
 	loaded, w := -1, uint64(0)
 	for i := range ops {
 		op := &ops[i]
-		if op.Need > len(data) {
-			r.clear(op)
-			continue
-		}
-		if r.passes(op) {
+		if op.Moves() {
+			if part, there := r.lets.part(op, data); there {
+				r.field(op, part, window(part, op.Start))
+			}
 			continue
 		}
 		if op.Start != loaded {
 			w, loaded = window(data, op.Start), op.Start
 		}
-		switch op.Kind {
-		case mapping.OpNumber:
-			if v := r.number(op, w); v.Trust != 0 || !op.Refines {
-				r.status.Put(op.Target.Quantity, v)
-			}
-		case mapping.OpFlag:
-			r.flag(op, raw(op, w), r.status.Place(op.Quantity))
-		case mapping.OpElement:
-			r.elements(op, data)
-		case mapping.OpAlarms:
-			r.say(op, readAlarms(op, raw(op, w)))
-		case mapping.OpCodes:
-			r.say(op, r.codes(op, data))
-		case mapping.OpFlags:
-			r.flags(op, raw(op, w))
-		case mapping.OpText, mapping.OpDigits:
-			r.text(op, data, w)
+		r.field(op, data, w)
+	}
+}
+
+// field runs one operation over data, whose window at Start is w.
+func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
+	if op.Need > len(data) {
+		r.clear(op)
+		return
+	}
+	if r.passes(op) {
+		return
+	}
+	switch op.Kind {
+	case mapping.OpNumber:
+		if v := r.number(op, w); v.Trust != 0 || !op.Refines {
+			r.status.Put(op.Target.Quantity, v)
 		}
+	case mapping.OpFlag:
+		r.flag(op, raw(op, w), r.status.Place(op.Quantity))
+	case mapping.OpElement:
+		r.elements(op, data)
+	case mapping.OpAlarms:
+		r.say(op, readAlarms(op, raw(op, w)))
+	case mapping.OpCodes:
+		r.say(op, r.codes(op, data))
+	case mapping.OpFlags:
+		r.flags(op, raw(op, w))
+	case mapping.OpText, mapping.OpDigits:
+		r.text(op, data, w)
 	}
 }
 
@@ -151,8 +163,11 @@ func (r *reading) clear(op *mapping.Op) {
 	case mapping.OpAlarms, mapping.OpCodes:
 		r.say(op, pack.AlarmSet{})
 	case mapping.OpElement:
+		first, known := r.lets.first(op)
 		for i := range op.Repetitions() {
-			r.status.PutElement(op.Target.Quantity, op.Target.Element+i, pack.Value{})
+			if known {
+				r.status.PutElement(op.Target.Quantity, first+i, pack.Value{})
+			}
 		}
 	}
 }

@@ -18,12 +18,13 @@ func (l *lets) count(op *mapping.Op) (n int, known bool) {
 // elements reads a list's elements: as many as the field repeats, or as a
 // named field counts. What lies beyond the payload or the count is unknown.
 func (r *reading) elements(op *mapping.Op, data []byte) {
-	count, known := r.lets.count(op)
-	if !known {
+	count, counted := r.lets.count(op)
+	first, known := r.lets.first(op)
+	if !counted || !known {
 		return
 	}
 	if op.RepeatSlot >= 0 {
-		r.status.Truncate(op.Target.Quantity, op.Target.Element+count)
+		r.status.Truncate(op.Target.Quantity, first+count)
 	}
 	for i := range count {
 		offset := i * op.StepBytes
@@ -37,7 +38,7 @@ func (r *reading) elements(op *mapping.Op, data []byte) {
 		if v.Trust == 0 && op.RepeatSlot >= 0 {
 			v = pack.Value{At: r.at, By: r.by, Trust: pack.Missing}
 		}
-		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
+		r.status.PutElement(op.Target.Quantity, first+i, v)
 	}
 }
 

@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"packlink/decode/pack"
@@ -75,23 +76,39 @@ func (w *writing) payload(p *mapping.Program, most int, b []byte) ([]byte, error
 // most so many bytes. Of a list whose end lies beyond it, it is that of the last
 // element which does not; 0 if there is none.
 func (w *writing) reach(op *mapping.Op, most int) int {
+	if !w.lets.meets(op) {
+		return 0
+	}
+	begin := w.lets.begin(op)
 	count, _ := w.lets.count(op)
 	if op.Kind == mapping.OpElement && op.RepeatSlot < 0 {
-		count = min(count, len(w.status.Elements(op.Quantity))-op.Target.Element)
+		first, _ := w.lets.first(op)
+		count = min(count, len(w.status.Elements(op.Quantity))-first)
 	}
 	for i := count - 1; i >= 0; i-- {
-		if end := op.Need + i*op.StepBytes; end <= most {
+		if end := begin + op.Need + i*op.StepBytes; end <= most {
 			return end
 		}
 	}
 	return 0
 }
 
-// prepare gives the named fields that reading did not give their values: a
-// count is the elements that the status has, others are their constants.
+// prepare gives the named fields that reading did not give their values: what
+// known fields depend on has a value at which they are there, a count is the
+// elements that the status has, a part is the first, and others are their
+// constants.
 func (w *writing) prepare(p *mapping.Program) {
 	for i := range p.Body.All {
-		if op := &p.Body.All[i]; op.RepeatSlot >= 0 && op.Target != nil {
+		if op := &p.Body.All[i]; op.WhenSlot >= 0 && w.knows(op) {
+			w.require(p, op)
+		}
+	}
+	for i := range p.Body.All {
+		op := &p.Body.All[i]
+		if op.PageSlot >= 0 {
+			w.name(op.PageSlot, int64(op.PageFirst))
+		}
+		if op.RepeatSlot >= 0 && op.Target != nil {
 			w.name(op.RepeatSlot, int64(max(len(w.status.Elements(op.Target.Quantity))-op.Target.Element, 0)))
 		}
 	}
@@ -105,6 +122,20 @@ func (w *writing) prepare(p *mapping.Program) {
 			n, _ := whole(op, op.Write.Raw)
 			w.name(op.Slot, n)
 		}
+	}
+}
+
+// require gives what a field depends on, and what that depends on, the value at
+// which the field is there.
+func (w *writing) require(p *mapping.Program, op *mapping.Op) {
+	for op.WhenSlot >= 0 {
+		slot := op.WhenSlot
+		w.name(slot, op.WhenValues[0])
+		i := slices.IndexFunc(p.Named, func(named mapping.Op) bool { return named.Slot == slot })
+		if i < 0 {
+			return
+		}
+		op = &p.Named[i]
 	}
 }
 
@@ -133,10 +164,11 @@ func (w *writing) writeAll(data []byte, runs ...[]mapping.Op) error {
 	for _, ops := range runs {
 		for i := range ops {
 			op := &ops[i]
-			if op.Need > len(data) {
+			part, there := w.lets.part(op, data)
+			if !there || op.Need > len(part) {
 				continue
 			}
-			if err := w.write(op, data); err != nil {
+			if err := w.write(op, part); err != nil {
 				if err = w.refuse(op, err); err != nil {
 					return err
 				}
@@ -313,6 +345,7 @@ func flagsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
 
 func (w *writing) elements(op *mapping.Op, data []byte) error {
 	elements := w.status.Elements(op.Target.Quantity)
+	first, _ := w.lets.first(op)
 	count, _ := w.lets.count(op)
 	for i := range count {
 		offset := i * op.StepBytes
@@ -320,7 +353,7 @@ func (w *writing) elements(op *mapping.Op, data []byte) error {
 			return nil
 		}
 		var v pack.Value
-		if at := op.Target.Element + i; at < len(elements) {
+		if at := first + i; at < len(elements) {
 			v = elements[at]
 		}
 		r, err := w.number(op, v.Decimal(), v.Trust == pack.Known)

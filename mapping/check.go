@@ -27,7 +27,6 @@ type checker struct {
 	*document.File
 	m      *Mapping
 	broken map[*document.Node]bool
-	used   []byte // bits of the bytes of a run that a field has taken
 }
 
 // at is the value of a key, or the whole map where it does not have the key.

@@ -61,7 +61,7 @@ func (c *checker) target(f *Field) {
 	if row.Kind == pack.Word && f.Type.Base != Text && f.Target.Element > 0 {
 		c.Report(at(f.Place, "is"), RuleMeaning, "a number gives the whole of %s; only text comes in pieces", q)
 	}
-	elements := f.Repetitions()
+	elements := f.Repetitions() * max(f.Pages, 1)
 	if row.Kind == pack.Flags {
 		elements = f.Type.Bits
 	}
@@ -95,6 +95,9 @@ func (c *checker) effects(f *Field) {
 		{"missing", f.Type.Base != Text && varies, "numbers and bits; a text is missing if it is empty"},
 		{"optional", varies, "fields that can be left off"},
 		{"write", f.Equals == nil, "fields that vary"},
+		{"after", varies, "quantities, names and alarms"},
+		{"when", varies, "quantities, names and alarms"},
+		{"page", kind == pack.Numbers, "lists of numbers"},
 		{"bit", f.Type.Base != Text, "numbers and bits; a text begins at a whole byte"},
 	} {
 		if n := f.Place.Get(key.name); n != nil && !key.taken {

@@ -8,7 +8,8 @@ import (
 // fields checks the fields of one run of registers or bytes, which lie from
 // first (counted like At) to end (in bytes).
 func (c *checker) fields(fields []Field, lets map[string]*Field, first, end int) {
-	c.used = append(c.used[:0], make([]byte, end)...)
+	claims := newClaims(end)
+	sound := make([]Field, 0, len(fields)) // where the lists before them are full
 	for i := range fields {
 		f := &fields[i]
 		if c.broken[f.Place] {
@@ -17,10 +18,15 @@ func (c *checker) fields(fields []Field, lets map[string]*Field, first, end int)
 		c.meaning(f)
 		c.scale(f, lets)
 		c.repetition(f, lets)
-		if c.within(f, first, end) {
-			c.overlap(f, fields[:i])
+		c.depends(fields, i, lets)
+		if lost := f.After != "" && f.behind == nil; !lost && c.within(f, first, end) {
+			far := *f
+			far.base += f.sweep()
+			c.overlap(claims, &far, sound)
+			sound = append(sound, far)
 		}
 	}
+	c.moving(fields)
 }
 
 // within checks that a field lies inside its run.
@@ -45,20 +51,24 @@ func (c *checker) within(f *Field, first, end int) bool {
 
 // overlap notes a field whose bits another field, or another of its elements,
 // has too.
-func (c *checker) overlap(f *Field, earlier []Field) {
+func (c *checker) overlap(claims *claims, f *Field, earlier []Field) {
 	if f.Repetitions() > 1 && f.overlapsItself() {
 		c.Report(at(f.Place, "step"), RuleOverlap, "the elements overlap one another: the step must be at least %d", f.ContainerBytes()/f.Unit)
+		return
+	}
+	if !claims.begin(f) {
+		c.Report(at(f.Place, "when"), RuleWhen, "fields of the message depend on more than %d raw values", MaxWhen)
 		return
 	}
 	for element := range max(f.Repetitions(), 1) {
 		start := f.StartByte(element)
 		for number := start; number < start+f.ContainerBytes(); number++ {
 			bits := f.bitsOf(element, number)
-			if taken := c.used[number] & bits; taken != 0 {
-				c.Report(at(f.Place, "at"), RuleOverlap, "byte %d is read by the field at line %d too", number, c.owner(earlier, number, taken))
+			if taken := claims.taken(number) & bits; taken != 0 {
+				c.Report(at(f.Place, "at"), RuleOverlap, "byte %d is read by the field at line %d too", number, c.owner(f, earlier, number, taken))
 				return
 			}
-			c.used[number] |= bits
+			claims.take(number, bits)
 		}
 	}
 }
@@ -98,14 +108,15 @@ func (f *Field) overlapsItself() bool {
 	return false
 }
 
-// owner is the line of the first field that has some of the bits of a byte.
-func (c *checker) owner(fields []Field, number int, bits byte) (line int) {
-	for i := range fields {
-		if !c.broken[fields[i].Place] && fields[i].has(number, bits) {
-			return fields[i].Place.Line
+// owner is the line of the first field that has some of the bits of a byte, and
+// can be there together with f.
+func (c *checker) owner(f *Field, earlier []Field, number int, bits byte) (line int) {
+	for i := range earlier {
+		if earlier[i].has(number, bits) && !earlier[i].excludes(f) {
+			return earlier[i].Place.Line
 		}
 	}
-	return 0
+	return f.Place.Line
 }
 
 // has tells whether the field has some of the bits of a byte. Only the elements
@@ -129,9 +140,9 @@ func (c *checker) optional(msg *Message) {
 	for i := range msg.Fields {
 		f := &msg.Fields[i]
 		switch {
-		case f.Optional && f.StartByte(0) < msg.MinBytes:
+		case f.Optional && f.StartByte(0)+f.sweep() < msg.MinBytes:
 			c.Report(at(f.Place, "optional"), RuleBounds, "the field begins at byte %d, and every frame has %d: leave optional out, or say the least length",
-				f.StartByte(0), msg.MinBytes)
+				f.StartByte(0)+f.sweep(), msg.MinBytes)
 		case !f.Optional && f.EndByte() > msg.MinBytes && f.EndByte() <= msg.MaxBytes:
 			c.Report(at(f.Place, "at"), RuleBounds, "the field ends at byte %d, but the message may have only %d: say optional: true, or a greater length",
 				f.EndByte(), msg.MinBytes)

@@ -45,6 +45,8 @@ type Program struct {
 	Rivals      []*Program // other messages that an id of this one can be; their payloads differ in what they equal
 	FirstAlarms int        // how many fields that are alarms the messages before have
 	Alarms      int        // how many this one has
+	PageSlot    int        // index of the name that says which part of its lists a payload has; -1 if they are whole
+	PageFirst   int        // its value for the first part
 	OfPresent   bool       // some field tells how the pack is now
 	shift       uint8
 	mask        uint32
@@ -113,6 +115,10 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 			return p, err
 		}
 	}
+	p.PageSlot = -1
+	if i := slices.IndexFunc(p.Body.All, func(op Op) bool { return op.PageSlot >= 0 }); i >= 0 {
+		p.PageSlot, p.PageFirst = p.Body.All[i].PageSlot, p.Body.All[i].PageFirst
+	}
 	if i := slices.IndexFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAddress }); i >= 0 {
 		p.AddressIn = &p.Body.All[i]
 	}
@@ -144,7 +150,9 @@ func (p *Program) numberAlarms() int {
 
 // refersTo tells whether some field depends on the field of a name.
 func (m *Message) refersTo(name string) bool {
-	refers := func(f Field) bool { return f.ScaleBy == name || f.RepeatBy == name }
+	refers := func(f Field) bool {
+		return f.ScaleBy == name || f.RepeatBy == name || f.Page == name || f.When != nil && f.When.Name == name
+	}
 	return slices.ContainsFunc(m.Fields, refers) || m.Each != nil && slices.ContainsFunc(m.Each.Fields, refers)
 }
 
@@ -172,7 +180,7 @@ func compileFields(fields []Field, lets map[string]int, whole bool) (named []Op,
 			continue
 		}
 		op.Refines = slices.ContainsFunc(steps.All, func(earlier Op) bool {
-			return op.Target != nil && earlier.Target != nil && *earlier.Target == *op.Target
+			return op.Target != nil && earlier.Target != nil && *earlier.Target == *op.Target && !op.excludes(earlier.Field)
 		})
 		steps.All = append(steps.All, op)
 		switch n, plain := op.number(); {
@@ -206,7 +214,7 @@ const windowBytes = 8
 func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 	start, size := f.StartByte(0), f.ContainerBytes()
 	op := Op{
-		Field: f, Kind: opKind(f), Slot: -1, ScaleSlot: -1, RepeatSlot: -1,
+		Field: f, Kind: opKind(f), Slot: -1, ScaleSlot: -1, RepeatSlot: -1, PageSlot: -1, WhenSlot: -1,
 		Start: start, Need: start + size, StepBytes: f.Unit * f.Step,
 		Big:       !f.Little,
 		SwapWords: f.swapsWords(),
@@ -215,11 +223,12 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 	if f.Target != nil {
 		op.Quantity = f.Target.Quantity
 	}
+	op.refer(lets)
 	if op.Kind == OpText {
 		return op, nil
 	}
 	before := 0
-	if whole {
+	if whole && !op.Moves() {
 		before, op.Start = start, 0
 	}
 	op.Shift = uint8(8*before + f.Bit)
@@ -229,17 +238,30 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 	if f.Type.Base == Signed {
 		op.Extend = uint8(64 - f.Type.Bits)
 	}
+	op.setAlarms()
+	op.Unavailable = f.Missing
+	return op, op.setScale()
+}
+
+// refer finds the names that the field refers to.
+func (op *Op) refer(lets map[string]int) {
 	for _, ref := range []struct {
 		name string
 		to   *int
-	}{{f.Let, &op.Slot}, {f.ScaleBy, &op.ScaleSlot}, {f.RepeatBy, &op.RepeatSlot}} {
+	}{{op.Let, &op.Slot}, {op.ScaleBy, &op.ScaleSlot}, {op.RepeatBy, &op.RepeatSlot}, {op.Page, &op.PageSlot}} {
 		if i, ok := lets[ref.name]; ok {
 			*ref.to = i
 		}
 	}
-	op.setAlarms()
-	op.Unavailable = f.Missing
-	return op, op.setScale()
+	if op.When != nil && op.When.by != nil {
+		op.WhenSlot = lets[op.When.Name]
+		for _, raw := range op.When.Raws {
+			op.WhenValues = append(op.WhenValues, op.When.by.Whole(raw))
+		}
+	}
+	for _, s := range op.Behind {
+		op.Lists = append(op.Lists, Lists{lets[s.Name], s.Bytes})
+	}
 }
 
 // fits tells whether the greatest raw value times Mul, and Add, each stay within

@@ -94,9 +94,10 @@ func TestDocumentedLimits(t *testing.T) {
 	for what, most := range map[string]int{
 		"bytes of a file": document.MaxBytes, "words, marks and brackets": document.MaxTokens,
 		"maps and lists in one another": document.MaxDepth, "problems that are listed": document.MaxProblems,
-		"fields of a message that have a name":  mapping.MaxLets,
-		"messages that share an id":             mapping.MaxShared,
-		"elements of `cells_v` and `balancing`": pack.MaxCells, "elements of `temps_c`": pack.MaxTemps,
+		"fields of a message that have a name":          mapping.MaxLets,
+		"raw values of a message that fields depend on": mapping.MaxWhen,
+		"messages that share an id":                     mapping.MaxShared,
+		"elements of `cells_v` and `balancing`":         pack.MaxCells, "elements of `temps_c`": pack.MaxTemps,
 	} {
 		if row := fmt.Sprintf("| %s | %d |\n", what, most); !strings.Contains(text, row) {
 			t.Errorf("the limits lack %q", row)

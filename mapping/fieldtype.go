@@ -74,8 +74,9 @@ func (f *Field) Repetitions() int {
 	return max(f.Repeat, 1)
 }
 
-// StartByte is the first byte of the field's element i, both from 0.
-func (f *Field) StartByte(i int) int { return f.Unit * (f.At + i*f.Step) }
+// StartByte is the first byte of the field's element i, both from 0, where the
+// lists that it lies behind are empty.
+func (f *Field) StartByte(i int) int { return f.base + f.Unit*(f.At+i*f.Step) }
 
 // EndByte is the byte after the last that the field always needs: the last
 // element of a fixed repetition, the first of a counted one; none if the count
@@ -84,9 +85,27 @@ func (f *Field) EndByte() int {
 	if f.RepeatBy != "" && f.Least == 0 {
 		return 0
 	}
-	return f.StartByte(max(f.Repeat, 1)-1) + f.ContainerBytes()
+	end := f.StartByte(max(f.Repeat, 1)-1) + f.ContainerBytes()
+	for _, s := range f.Behind {
+		end += s.Least * s.Bytes
+	}
+	return end
 }
 
 // LastByte is the byte after the last that the field can reach: the last element
 // that a count allows.
-func (f *Field) LastByte() int { return f.StartByte(max(f.Repetitions(), 1)-1) + f.ContainerBytes() }
+func (f *Field) LastByte() int { return f.nearestEnd() + f.sweep() }
+
+// nearestEnd is LastByte where the lists that the field lies behind are empty.
+func (f *Field) nearestEnd() int {
+	return f.StartByte(max(f.Repetitions(), 1)-1) + f.ContainerBytes()
+}
+
+// sweep is how many bytes the greatest counts of the lists before it move the
+// field.
+func (f *Field) sweep() (bytes int) {
+	for _, s := range f.Behind {
+		bytes += s.Most * s.Bytes
+	}
+	return bytes
+}

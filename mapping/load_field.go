@@ -32,6 +32,7 @@ func (l *loader) field(n *document.Node) Field {
 	l.scaling(o, &f)
 	l.special(o, &f)
 	l.repetition(o, &f)
+	l.depends(o, &f)
 	o.Done()
 	return f
 }
@@ -100,6 +101,9 @@ func (l *loader) repetition(o *document.Object, f *Field) {
 		return
 	}
 	f.Step = int(o.Int("step", int64(f.Step), 1, math.MaxUint16))
+	if !l.registers {
+		f.Page = l.reference(o.Get("page"), "the name that says which part of a list this is (page)")
+	}
 	if n.Kind == document.Scalar && letName.MatchString(n.Text) {
 		l.Takes(n, letForm)
 		f.RepeatBy = n.Text

@@ -2,7 +2,6 @@ package mapping
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"packlink/decode/pack"
@@ -36,7 +35,8 @@ func (l *loader) message(n *document.Node) Message {
 		m.Fields = append(m.Fields, l.field(f))
 	}
 	m.Tests = tests(m.Fields)
-	countLists(m.Fields, m.Fields)
+	link(m.Fields, m.Fields)
+	arrange(m.Fields)
 	if m.CAN != nil {
 		l.sourceAddress(&m)
 	}
@@ -90,7 +90,7 @@ func (l *loader) block(o *document.Object, m *Message) {
 	if each := o.Get("each_pack"); each != nil {
 		m.Each = l.group(each)
 		if m.Each != nil {
-			countLists(m.Each.Fields, m.Fields)
+			link(m.Each.Fields, m.Fields)
 		}
 	}
 	if m.Read != nil {
@@ -145,14 +145,27 @@ func (l *loader) frame(o *document.Object, m *Message) {
 	}
 }
 
-// countLists finds how many elements the counted lists among some fields can
-// have: the plausible values of the named fields that count them.
-func countLists(fields, named []Field) {
+// link finds what the named fields say of the fields that name them: how many
+// elements a counted list can have, how many parts there are, and what a field
+// depends on.
+func link(fields, named []Field) {
+	lets := make(map[string]*Field)
+	for i := range named {
+		if name := named[i].Let; name != "" && lets[name] == nil {
+			lets[name] = &named[i]
+		}
+	}
 	for i := range fields {
 		f := &fields[i]
-		j := slices.IndexFunc(named, func(count Field) bool { return count.Let != "" && count.Let == f.RepeatBy })
-		if j >= 0 && named[j].Range != nil {
-			f.Least, f.Most = elements(named[j].Range.Low), elements(named[j].Range.High)
+		if count := lets[f.RepeatBy]; count != nil && count.Range != nil {
+			f.Least, f.Most = elements(count.Range.Low), elements(count.Range.High)
+		}
+		if page := lets[f.Page]; page != nil && page.Range != nil {
+			f.PageFirst = elements(page.Range.Low)
+			f.Pages = elements(page.Range.High) - f.PageFirst + 1
+		}
+		if f.When != nil {
+			f.When.by = lets[f.When.Name]
 		}
 	}
 }

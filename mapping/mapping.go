@@ -184,7 +184,32 @@ type Field struct {
 	Least     int    // elements that RepeatBy counts at least
 	Most      int    // elements that RepeatBy can count at most
 	Step      int    // distance between elements, counted like At
+	Page      string // field that says which part of the list this is; "" if it is all there
+	PageFirst int    // value of that field for the first part
+	Pages     int    // parts that it can tell apart
+	After     string // field that counts the list which At counts from the end of; "" if At counts from byte 0
+	Behind    []Stride
+	When      *When // nil if the field is always there
 	Write     *Constant
+
+	base   int      // byte that At counts from, where the lists before it are empty
+	behind *Field   // the list named by After
+	lists  []Stride // of a counted list: those up to its end
+}
+
+// Stride is how many bytes each element that a name counts moves what lies behind.
+type Stride struct {
+	Name        string
+	Bytes       int
+	Least, Most int // elements
+}
+
+// When says that a field is there only if a named one has one of some raw values.
+type When struct {
+	Name string
+	Raws []uint64
+
+	by *Field // the named one
 }
 
 // Target is the quantity a field is, or an element of a list quantity.

@@ -26,7 +26,7 @@ func (op *Op) number() (n NumberOp, plain bool) {
 	const most = 1<<16 - 1
 	plain = op.Kind == OpNumber || op.Kind == OpFlag && len(op.Values) == 0
 	plain = plain && (op.Type.Base == Unsigned || op.Type.Base == Signed)
-	if !plain || op.ScaleSlot >= 0 || op.SwapWords || len(op.Unavailable) > 1 || op.Need > most {
+	if !plain || op.ScaleSlot >= 0 || op.Moves() || op.SwapWords || len(op.Unavailable) > 1 || op.Need > most {
 		return n, false
 	}
 	n = NumberOp{

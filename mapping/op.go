@@ -42,8 +42,12 @@ type Op struct {
 	Slot        int // index of the field's own name; -1 if it has none
 	ScaleSlot   int // index of the name of a further power of ten; -1 if none
 	RepeatSlot  int // index of the name that counts elements; -1 if none
-	Start       int // byte the window begins at, for element 0
-	Need        int // bytes the payload must have for element 0
+	PageSlot    int // index of the name that says which part of a list this is; -1 if none
+	WhenSlot    int // index of the name that the field depends on; -1 if none
+	WhenValues  []int64
+	Lists       []Lists // before the field, which move it; nil if there are none
+	Start       int     // byte the window begins at, for element 0
+	Need        int     // bytes the payload must have for element 0
 	StepBytes   int
 	Mask        uint64
 	Mul, Add    int64
@@ -55,6 +59,16 @@ type Op struct {
 	Continued   bool   // a longer text goes on in another field
 	Refines     bool   // an earlier field of the message gives the same quantity
 }
+
+// Lists are counted lists that move what lies behind them.
+type Lists struct {
+	Slot  int // index of the name that counts them
+	Bytes int // for each element
+}
+
+// Moves tells whether the field lies somewhere else in each payload, or is not
+// always there.
+func (op *Op) Moves() bool { return op.Lists != nil || op.WhenSlot >= 0 }
 
 // setAlarms notes which bits hold alarms, and how they look when all are off.
 func (op *Op) setAlarms() {

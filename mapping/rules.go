@@ -24,6 +24,7 @@ const (
 	RuleOverlap  = "overlap"
 	RuleTwice    = "duplicate"
 	RuleLet      = "let"
+	RuleWhen     = "when"
 	RuleDraft    = "draft"
 	RuleExample  = "example"
 )
@@ -58,13 +59,17 @@ var Rules = []Rule{
 	{RuleBounds, "a field that lies outside its message would never be read"},
 	{RuleOverlap, "bits that two fields write cannot be written back"},
 	{RuleTwice, "of two things with one name, one would be lost"},
-	{RuleLet, "a count or a power of ten must come from a field that is there"},
+	{RuleLet, "a count, a part or a power of ten must come from a field that is there"},
+	{RuleWhen, "a field that depends on another must be there for some value that the other can have"},
 	{RuleDraft, "a message without an example is a draft: nothing shows that it is right"},
 	{RuleExample, "a worked example, run both ways, is the proof that the mapping is right"},
 }
 
 // MaxLets is the most fields of a message that can be named.
 const MaxLets = 64
+
+// MaxWhen is the most raw values of a message that fields depend on.
+const MaxWhen = 256
 
 // MaxShared is the most messages that can share an id.
 const MaxShared = 256

@@ -118,6 +118,9 @@ func (m *Message) timing() string {
 
 func writeField(t io.Writer, unit string, f *Field) {
 	place := fmt.Sprintf("%s %d", unit, f.At)
+	if f.After != "" {
+		place += " after " + f.After
+	}
 	if f.Bit > 0 || f.Type.Bits%8 != 0 {
 		place += fmt.Sprintf(", bit %d", f.Bit)
 	}
@@ -202,6 +205,12 @@ func (f *Field) details() string {
 	}
 	for _, raw := range f.Missing {
 		add("%X: not available", raw)
+	}
+	if f.Page != "" {
+		add("part %s of %d to %d", f.Page, f.PageFirst, f.PageFirst+f.Pages-1)
+	}
+	if f.When != nil {
+		add("when %s is %X", f.When.Name, f.When.Raws)
 	}
 	if f.Optional {
 		add("may be left off")

@@ -103,6 +103,9 @@ func TestTableLines(t *testing.T) {
 		"address-in-payload": {"PGN 65281 (0FF01) charge, every 1s, overdue after 3s", "byte 0 u8 address"},
 		"any":                {"18FF0023 (address in bits 8 to 15) (any bits 1C0000FF) values", "350 (any bits F) short ids"},
 		"alarm-codes":        {"byte 5 u8 alarms, cells times, each 1 on 0: none, FF: not available", "other other warning", "byte 9, bit 4 u4 alarms 15: none, may be left off"},
+		"list-in-parts":      {"byte 7 u8 temps_c[1] to [1], each 1 on - 40, degC, FF: not available, part part of 1 to 4"},
+		"list-after-list":    {"byte 1 after cells u16 temps_c[1] and on, sensors times, each 2 on x 0.1, - 273.1, degC, little byte order"},
+		"when":               {"byte 1 i16 current_a x 0.1, A, when kind is [2 3], little byte order"},
 		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 11: on, 00: off"},
 	} {
 		m, err := library.Load("../fixtures/mapping/good/" + file + ".yaml")
