@@ -19,9 +19,10 @@ type Bank struct {
 }
 
 // NewBank makes the bank of a scenario as it is at the start, in nanoseconds
-// since the Unix epoch. The error is that of [Scenario.Check].
+// since the Unix epoch. The scenario must not change while the bank is in use.
+// The error says what of it cannot be simulated.
 func NewBank(s *Scenario, start int64) (*Bank, error) {
-	if err := s.Check(); err != nil {
+	if err := s.check(); err != nil {
 		return nil, err
 	}
 	b := &Bank{scenario: s, start: start, now: start, branches: make(branches, len(s.Packs))}

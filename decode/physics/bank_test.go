@@ -2,6 +2,7 @@ package physics
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -192,6 +193,7 @@ func TestCheck(t *testing.T) {
 		"stuck sensor":  func(s *Scenario) { s.Packs[0].Stuck = []StuckSensor{{Cell: 1, Temp: 1}} },
 		"stuck temp":    func(s *Scenario) { s.Packs[0].Stuck = []StuckSensor{{Temp: 5}} },
 		"name":          func(s *Scenario) { s.Packs[0].Names = map[pack.Quantity]string{pack.SOC: "1"} },
+		"long name":     func(s *Scenario) { s.Packs[0].Names = map[pack.Quantity]string{pack.Model: strings.Repeat("x", 48)} },
 		"no time":       func(s *Scenario) { s.Phases = []Phase{{time.Second - 1, Current{}}} },
 		"no demand":     func(s *Scenario) { s.Phases = []Phase{{time.Second, nil}} },
 		"endless":       func(s *Scenario) { s.Phases = []Phase{{time.Second, Current{0, math.Inf(1)}}} },

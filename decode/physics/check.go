@@ -2,7 +2,6 @@ package physics
 
 import (
 	"fmt"
-	"math"
 
 	"packlink/decode/pack"
 )
@@ -10,8 +9,8 @@ import (
 // MaxPacks is the most packs of a bank.
 const MaxPacks = 64
 
-// Check says what of a scenario cannot be simulated, in one sentence.
-func (s *Scenario) Check() error {
+// check says what of the scenario cannot be simulated, in one sentence.
+func (s *Scenario) check() error {
 	if len(s.Packs) < 1 || len(s.Packs) > MaxPacks {
 		return fmt.Errorf("scenario %q has %d packs; a bank has 1 to %d", s.Name, len(s.Packs), MaxPacks)
 	}
@@ -86,13 +85,13 @@ func (d *Design) fault() string {
 			return fmt.Sprintf("the stuck sensor (cell %d, temperature %d) is none of the pack's", s.Cell, s.Temp)
 		}
 	}
-	for q := range d.Names {
-		if q >= pack.Count || q.Row().Kind != pack.Word {
-			return fmt.Sprintf("quantity %d is no text", q)
+	for q, text := range d.Names {
+		if q >= pack.Count || q.Row().Kind != pack.Word || len(text) > pack.MaxText {
+			return fmt.Sprintf("quantity %d is no text, or its text has more than %d bytes", q, pack.MaxText)
 		}
 	}
 	return ""
 }
 
 // within tells whether v lies in a range; not a number does not.
-func within(v, least, most float64) bool { return v >= least && v <= most && !math.IsNaN(v) }
+func within(v, least, most float64) bool { return v >= least && v <= most }

@@ -62,9 +62,8 @@ func TestStuckCellHides(t *testing.T) {
 func TestStuckTemperature(t *testing.T) {
 	d := plain(16)
 	d.Stuck = []StuckSensor{{Temp: 2}}
-	s := one(d)
-	b := mustBank(t, s)
-	s.Ambient = -10
+	b := mustBank(t, one(d))
+	b.scenario.Ambient = -10
 	b.Step(2 * time.Hour)
 	var status pack.Status
 	b.Status(0, &status)

@@ -16,6 +16,9 @@ type readings struct {
 	ambient  int64   // 0.1 degC
 }
 
+// leastCurrent is the current in 10 mA below which the pack counts as at rest.
+const leastCurrent = 50
+
 // count is how many steps of a converter a value is.
 func count(value, perUnit float64) int64 { return int64(math.Round(value * perUnit)) }
 

@@ -85,9 +85,6 @@ func (u *unit) writeCharge(w writer) {
 	u.writeTimes(w)
 }
 
-// leastCurrent is the current in 10 mA below which a pack estimates no time.
-const leastCurrent = 50
-
 // writeTimes gives the time until full or empty at the present current.
 func (u *unit) writeTimes(w writer) {
 	amperes := float64(u.readings.current) / 100

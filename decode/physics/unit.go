@@ -95,10 +95,10 @@ const (
 
 // balance bleeds the highest cells near full, while nothing is drawn.
 func (u *unit) balance() {
-	f := &u.signs
+	drawn := u.readings.current <= -leastCurrent
 	for i := range u.cells {
 		c, volts := &u.cells[i], float64(u.readings.cells[i])/1000
-		u.balancing[i] = f.current >= 0 && volts >= balanceFrom && volts-f.cellMin >= balanceOver
+		u.balancing[i] = !drawn && volts >= balanceFrom && volts-u.signs.cellMin >= balanceOver
 		c.bled = 0
 		if u.balancing[i] {
 			c.bled = c.voltage / u.design.Bleed
