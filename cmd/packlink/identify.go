@@ -18,7 +18,7 @@ import (
 
 var identifyVerb = verb{
 	name:    "identify",
-	args:    "ENDPOINT [--json] [--with FILE]... [--for 30s]",
+	args:    "ENDPOINT [--json] [--with FILE]... [--for 30s] [--ask]",
 	summary: "says which mappings explain a capture or a live bus, with the evidence",
 	text: `
 Tries every built-in mapping on a capture, or on a live bus, and says which one
@@ -26,17 +26,23 @@ explains it, with the evidence for and against each. It only listens: nothing is
 transmitted. A live bus is heard until the answer is clear, or for as long as --for
 says.
 
+A pack on a serial line is silent unless it is asked. With --ask, and only then,
+packlink asks: questions that read, of one mapping, speed and address at a time. Do
+so only where no other master asks on the line.
+
 "Not sure" is an answer, with exit code 3: too little was heard, nothing fits, or
 two mappings fit alike.`,
 	example: `  packlink identify bench.pcapng
   packlink identify can:can0
   packlink identify serial:/dev/ttyUSB0?baud=9600 --for 1m
+  packlink identify serial:/dev/ttyUSB0 --ask
   packlink identify bench.pcapng --with ./my-pack.yaml --json
 `,
 	prepare: func(flags *pflag.FlagSet) func(context.Context, []string, *streams) error {
 		j := identifyJob{}
 		flags.BoolVar(&j.json, "json", false, "write the verdict as one JSON object")
 		flags.StringArrayVar(&j.with, "with", nil, "try this mapping `file` too; may be given several times")
+		flags.BoolVar(&j.ask, "ask", false, "transmit questions that read, and listen to the answers")
 		flags.DurationVar(&j.most, "for", 30*time.Second, "`time` to hear a live bus at most")
 		return j.run
 	},
@@ -45,6 +51,7 @@ two mappings fit alike.`,
 // identifyJob is one run of the identify verb.
 type identifyJob struct {
 	json bool
+	ask  bool
 	with []string
 	most time.Duration
 }
@@ -96,7 +103,13 @@ func (j *identifyJob) verdict(ctx context.Context, from transport.Endpoint, tabl
 		if err := from.Allow(); err != nil {
 			return decode.Verdict{}, usageError{err}
 		}
+		if j.ask {
+			return decode.Verdict{}, usageError{fmt.Errorf("identify: %s is a recording, and nobody there answers: leave out --ask", from)}
+		}
 		return tryCapture(from.Address, tables)
+	}
+	if j.ask {
+		return j.tryAsking(ctx, from, tables, s)
 	}
 	return j.tryBus(ctx, from, tables, s)
 }

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"packlink/decode"
+	"packlink/mapping"
+	"packlink/transport"
+)
+
+const (
+	// knock is how long an address has to answer the questions of a mapping before
+	// the next one is asked; those that answer are asked on.
+	knock = 1500 * time.Millisecond
+
+	// firstAddresses is how many addresses are tried: those that a pack has when it
+	// is new or set by a switch of two bits.
+	firstAddresses = 4
+
+	// answersToBeSure is how many answers of a pack are enough if the answer is clear
+	// then, and answersInDoubt how many are heard if it is not.
+	answersToBeSure = 8
+	answersInDoubt  = 10
+)
+
+// asking tries one mapping and address after another on a line.
+type asking struct {
+	from  transport.Endpoint
+	trial *decode.Trial
+	most  time.Duration // to ask a pack that answers
+	s     *streams
+}
+
+// tryAsking asks the questions of each mapping that has some, one mapping and one
+// address at a time, at the speed that the mapping's document gives.
+func (j *identifyJob) tryAsking(ctx context.Context, from transport.Endpoint, tables []*mapping.Compiled, s *streams) (decode.Verdict, error) {
+	fmt.Fprintf(s.log, "asking on %s: only questions that read are transmitted\n", from)
+	a := &asking{from: from, trial: decode.NewTrial(tables), most: j.most, s: s}
+	asked := false
+	for _, table := range tables {
+		for _, address := range addressesToTry(table, from) {
+			asked = true
+			verdict, err := a.try(ctx, table, address)
+			if err != nil || verdict.Chosen != nil || ctx.Err() != nil {
+				return verdict, err
+			}
+		}
+	}
+	if !asked {
+		return decode.Verdict{}, usageError{fmt.Errorf("identify: no mapping has questions for %s: asking is for serial:, tcp:, modbus-tcp: and modbus-tls:", from)}
+	}
+	return a.trial.Result(), nil
+}
+
+// addressesToTry are the first addresses of the packs that a mapping can ask at an
+// endpoint, none if it cannot ask there.
+func addressesToTry(table *mapping.Compiled, from transport.Endpoint) (addresses []uint32) {
+	span := [2]int{0, 0}
+	switch modbus := from.Scheme == "modbus-tcp" || from.Scheme == "modbus-tls"; {
+	case !modbus && from.Scheme != "serial" && from.Scheme != "tcp":
+		return nil
+	case table.Bus.Registers != nil && table.Bus.Registers.ModelsAt < 0:
+		span = table.Bus.Registers.Units
+	case table.Bus.Serial != nil && table.HasQuestions() && !modbus:
+		span = table.Bus.Serial.Addresses
+	default:
+		return nil
+	}
+	if table.Bus.Serial != nil && table.Bus.Serial.Address < 0 {
+		return []uint32{0}
+	}
+	for address := max(span[0], 1); address <= span[1] && len(addresses) < firstAddresses; address++ {
+		addresses = append(addresses, uint32(address))
+	}
+	return addresses
+}
+
+// try asks one address by one mapping, and goes on while it answers.
+func (a *asking) try(ctx context.Context, table *mapping.Compiled, address uint32) (decode.Verdict, error) {
+	from := withLineOf(a.from, table)
+	fmt.Fprintf(a.s.log, "  %s at %s, address %d\n", table.Name, from, address)
+	ctx, cancel := context.WithTimeout(ctx, a.most)
+	defer cancel()
+	r, err := ask(ctx, from, table, []uint32{address}, func(string) {})
+	if err != nil {
+		return decode.Verdict{}, err
+	}
+	defer r.Close()
+	silence := time.AfterFunc(knock, cancel)
+	probe := decode.NewDecoder(table, "")
+	err = receive(ctx, r, func(f *transport.Frame) error {
+		a.trial.Frame(f)
+		if probe.Decode(f) == decode.Decoded {
+			silence.Stop()
+		}
+		answers := probe.Counters()[decode.Decoded]
+		if answers >= answersInDoubt || answers >= answersToBeSure && a.trial.Result().Chosen != nil {
+			cancel()
+		}
+		return nil
+	})
+	if err != nil {
+		return decode.Verdict{}, err
+	}
+	return a.trial.Result(), nil
+}
