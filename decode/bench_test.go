@@ -102,3 +102,24 @@ func BenchmarkRecord(b *testing.B) {
 		line = s.AppendJSON(line[:0])
 	}
 }
+
+// BenchmarkTransfer decodes a payload in several frames: a fast packet of 11 bytes
+// in two of them.
+func BenchmarkTransfer(b *testing.B) {
+	table, ids := wire(b)
+	d := NewDecoder(table, "bench")
+	frames := []transport.Frame{
+		{Medium: transport.CAN, Flags: transport.Extended, ID: ids[mapping.FastPacket], Data: []byte{0xA0, 0x0B, 7, 0, 0, 0x58, 0x62, 0x0E}},
+		{Medium: transport.CAN, Flags: transport.Extended, ID: ids[mapping.FastPacket], Data: []byte{0xA1, 1, 0x32, 0, 0x64, 0, 0xFF, 0xFF}},
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		for i := range frames {
+			frames[i].Time++
+			d.Decode(&frames[i])
+		}
+	}
+	if counters := d.Counters(); counters[Decoded] == 0 || counters[Decoded] != counters[Part] {
+		b.Fatalf("not decoded: %v", counters)
+	}
+}
