@@ -116,6 +116,11 @@ var transferCases = []struct {
 		{frame: "1CECFF21#20090003FFCAFE00", is: "malformed"},
 		{frame: "1CECFF21#20FA0600FFCAFE00", is: "malformed"},
 	}},
+	{"broadcast that ends in an impossible announcement", []step{
+		{frame: "1CECFF21#20090002FFCAFE00", is: "part"},
+		{frame: "1CECFF21#20090003FFCAFE00", is: "malformed"},
+		{frame: "1CEBFF21#0101020304050607", is: "unknown"},
+	}},
 	{"broadcast of what fits a frame", []step{{frame: "1CECFF21#20080002FFCAFE00", is: "malformed"}}},
 	{"announcement that is cut", []step{{frame: "1CECFF21#20090002FFCAFE", is: "unknown"}}},
 	{"broadcast without its first packet", []step{

@@ -222,6 +222,17 @@ func TestTransfersAreBounded(t *testing.T) {
 	if len(r.open) != MaxTransfers {
 		t.Errorf("%d transfers are followed", len(r.open))
 	}
+	newest := 3*MaxTransfers - 1
+	next := transport.Frame{Time: int64(newest), Medium: transport.CAN, ID: ids[mapping.FastPacket]&^0xFF | uint32(newest&0xFF), Flags: transport.Extended, Data: []byte{1, 1, 2, 3, 4, 5, 6, 7}}
+	if _, outcome := receive(&r, table, &next); outcome != Part {
+		t.Errorf("the newest transfer goes on as %v", outcome)
+	}
+	for before, want := range map[int]Outcome{10: Part, MaxTransfers / 2: Gap} {
+		next.ID = ids[mapping.FastPacket]&^0xFF | uint32((newest-before)&0xFF)
+		if _, outcome := receive(&r, table, &next); outcome != want {
+			t.Errorf("the transfer that began %d before the newest goes on as %v, want %v", before, outcome, want)
+		}
+	}
 }
 
 // TestTransfersAllocateNothing holds that a payload costs no memory once its
