@@ -68,6 +68,32 @@ func (t *transfers) take(p *mapping.Program, f *transport.Frame) (whole *transpo
 	return t.isoTP(p.Longest, f)
 }
 
+// whole is the message that a frame completes, and its program; p is the program
+// of the frame's own id, nil if it has none. The program is nil where the frame
+// completes none: the outcome says why.
+func (d *Decoder) whole(p *mapping.Program, f *transport.Frame) (of *mapping.Program, whole *transport.Frame, outcome Outcome) {
+	if p != nil {
+		if whole, outcome = d.transfers.take(p, f); whole == nil {
+			p = nil
+		}
+		return p, whole, outcome
+	}
+	if d.table.Transported {
+		whole, outcome, ok := d.transfers.transported(d.table, f)
+		if whole != nil {
+			p = d.table.FindCAN(whole.ID, true)
+		}
+		if ok {
+			return p, whole, outcome
+		}
+	}
+	if d.table.IsQuestion(f.ID, f.Flags&transport.Extended != 0, f.Data) {
+		return nil, nil, Decoded
+	}
+	d.unknown.count(f)
+	return nil, nil, Unknown
+}
+
 // keyOf is the key of what is sent with a frame's id.
 func keyOf(f *transport.Frame) sessionKey {
 	return sessionKey{id: f.ID, extended: f.Flags&transport.Extended != 0}

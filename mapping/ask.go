@@ -68,9 +68,9 @@ func (c *checker) askedApart(msg *Message) {
 	}
 }
 
-// Asks tells whether a frame is a question for a message of the mapping, or
+// IsQuestion tells whether a frame is a question for a message of the mapping, or
 // steers how its answer travels: then it says nothing of the pack.
-func (c *Compiled) Asks(id uint32, extended bool, data []byte) bool {
+func (c *Compiled) IsQuestion(id uint32, extended bool, data []byte) bool {
 	for _, p := range c.asked {
 		if p.CAN.Extended == extended && id&^p.CAN.addressMask() == p.CAN.Ask.ID && p.CAN.isQuestion(data) {
 			return true
