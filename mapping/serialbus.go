@@ -144,6 +144,9 @@ func (b *SerialBus) describe(values []PartValue) string {
 	return strings.Join(parts, ", ")
 }
 
+// Expects is the values that the frames of a message have, as a person reads them.
+func (b *SerialBus) Expects(m *FrameMatch) string { return b.describe(m.Values) }
+
 // Describe is the values of a frame that a message can say, as a person reads
 // them: kind 0x03, status 0x00.
 func (b *SerialBus) Describe(values *[framing.MaxParts]uint64) string {

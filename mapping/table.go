@@ -3,6 +3,8 @@ package mapping
 import (
 	"fmt"
 	"io"
+	"math"
+	"math/bits"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -42,6 +44,9 @@ func writeMessage(t io.Writer, line *SerialBus, m *Message) {
 	fmt.Fprintf(t, "\n%s  %s%s\n", m.where(line), m.Name, m.timing())
 	if m.CAN != nil && m.CAN.Ask != nil {
 		fmt.Fprintln(t, "  "+m.CAN.question())
+	}
+	for _, source := range m.Source {
+		fmt.Fprintf(t, "  source: %s\n", source)
 	}
 	unit := "byte"
 	if m.Read != nil {
@@ -220,7 +225,27 @@ func (f *Field) details() string {
 	} else if f.Write != nil {
 		add("else written as %X", f.Write.Raw)
 	}
-	return strings.Join(append(parts, f.orders()...), ", ")
+	return strings.Join(append(append(parts, f.orders()...), f.spread()...), ", ")
+}
+
+// spread is where the bits of a field stand that fills one of its bytes only in
+// part, unless it simply begins at bit 0 of the first.
+func (f *Field) spread() []string {
+	fills := !f.Type.numeric() || f.ContainerBytes() == f.Unit || f.Type.Bits == 8*f.ContainerBytes()
+	if fills || f.Little && f.Bit == 0 {
+		return nil
+	}
+	var parts []string
+	for at := f.StartByte(0); at < f.StartByte(0)+f.ContainerBytes(); at++ {
+		switch mask := f.bitsOf(0, at); mask {
+		case 0:
+		case math.MaxUint8:
+			parts = append(parts, fmt.Sprintf("byte %d", at))
+		default:
+			parts = append(parts, fmt.Sprintf("byte %d bits %d to %d", at, bits.TrailingZeros8(mask), bits.Len8(mask)-1))
+		}
+	}
+	return []string{"in " + strings.Join(parts, " and ")}
 }
 
 // orders are the orders of the field's bytes and words, where it has several.

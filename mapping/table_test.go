@@ -81,6 +81,7 @@ func TestTableLines(t *testing.T) {
 		"iso-tp":             {"7E8, by iso-tp identity", "asked for by 7E0: 22 F1 90", "asked for by 7E0: 22 01 5B, every 5s"},
 		"ask":                {"580 (address in bits 0 to 6) voltage, every 1s, overdue after 3s", "asked for by 600 (address in bits 0 to 6): 40 60 60 00 00 00 00 00, every 1s"},
 		"sign":               {"byte 0 u16 current_a x -0.1, + 3000, A, little byte order"},
+		"bits-little":        {"byte 1, bit 4 u12 cycles little byte order, in byte 1 bits 4 to 7 and byte 2"},
 		"scale-and-offset":   {"byte 0 u16 temp_c - 273.15, degC, little byte order"},
 		"range":              {"byte 2 i8 temp_c degC, plausible -40 to 120"},
 		"missing":            {"byte 0 u16 soc_pct %, FFFF: not available, FFFE: not available, little byte order"},

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"packlink/mapping"
 	"packlink/mapping/document"
 	"packlink/mapping/library"
 )
@@ -23,7 +24,10 @@ A mapping file says what the frames of a protocol mean; docs/mapping.md
 describes the format.
 
   list   lists the built-in mappings
-  show   shows a mapping as a table: each message, each field, unit and scale
+  show   shows a mapping as a table: each message, each field, unit and scale.
+         With --hex it accounts for every bit of one frame: a CAN frame by --id
+         or as 355#6000, a Modbus RTU or serial frame whole, registers from
+         --register on
   lint   checks mapping files: every mistake with its place, and every example
          run both ways; exit code 3 if a file does not hold
   import drafts a mapping from a DBC file (.dbc) or a SunSpec model definition
@@ -31,11 +35,17 @@ describes the format.
          could be; what it means is left to you. What cannot be put into a
          mapping is told`,
 	example: `  packlink mapping show storage-can-35x
+  packlink mapping show storage-can-35x --hex 355#60006300
   packlink mapping lint ./my-pack.yaml
   packlink mapping import ./pack.dbc --to my-pack.yaml
 `,
 	prepare: func(flags *pflag.FlagSet) func(context.Context, []string, *streams) error {
 		j := &mappingJob{}
+		flags.StringVar(&j.hex, "hex", "", "show: the bytes of a frame, in hexadecimal digits")
+		flags.StringVar(&j.id, "id", "", "show: the CAN id of the frame, 3 hexadecimal digits, or 8 of an extended one")
+		flags.IntVar(&j.register, "register", -1, "show: the first register that the bytes hold")
+		flags.StringVar(&j.asked, "asked", "", "show: the question that a serial frame answers, in hexadecimal digits")
+		flags.BoolVar(&j.json, "json", false, "show: the account of a frame as JSON")
 		flags.StringVar(&j.to, "to", "", "import: the file to write, which must not exist yet (default: stdout)")
 		return j.run
 	},
@@ -43,7 +53,12 @@ describes the format.
 
 // mappingJob is what was asked of mapping files.
 type mappingJob struct {
-	to string
+	to       string // file to write
+	hex      string // a frame, with what else is known of it
+	id       string
+	register int
+	asked    string
+	json     bool
 }
 
 func (j *mappingJob) run(_ context.Context, args []string, s *streams) error {
@@ -55,8 +70,12 @@ func (j *mappingJob) run(_ context.Context, args []string, s *streams) error {
 		return wrong("say what to do: list, show, lint or import")
 	case j.to != "" && args[0] != "import":
 		return wrong("--to is for import")
+	case j.ofFrame() && (args[0] != "show" || j.hex == ""):
+		return wrong("--id, --register, --asked and --json are for show with --hex")
 	case args[0] == "list" && len(args) == 1:
 		return listMappings(s)
+	case args[0] == "show" && len(args) == 2 && j.hex != "":
+		return j.showFrame(args[1], s)
 	case args[0] == "show" && len(args) == 2:
 		return showMapping(args[1], s)
 	case args[0] == "lint" && len(args) > 1:
@@ -123,12 +142,18 @@ func lintMappings(references []string, s *streams) error {
 
 // showMapping shows a mapping as a table.
 func showMapping(reference string, s *streams) error {
-	m, err := library.Draft(reference)
+	m, err := draftMapping(reference)
 	if err != nil {
-		if errors.Is(err, os.ErrNotExist) {
-			return &hinted{err, "packlink mapping list"}
-		}
 		return err
 	}
 	return m.WriteTable(s.out)
+}
+
+// draftMapping loads a mapping to look at, which may lack its examples.
+func draftMapping(reference string) (*mapping.Mapping, error) {
+	m, err := library.Draft(reference)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, &hinted{err, "packlink mapping list"}
+	}
+	return m, err
 }

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"bytes"
+	"errors"
 
 	"packlink/transport"
 )
@@ -11,6 +12,18 @@ const (
 	standardDigits = 3
 	extendedDigits = 8
 )
+
+// ParseFrame reads a CAN frame as the can-utils write it: 355#6000, an id of three
+// digits or, for an extended one, of eight; 355##06000 for a CAN FD frame, with a
+// digit of flags. The error says what is wrong with it.
+func ParseFrame(text string) (f transport.Frame, err error) {
+	var payload [canFDPayload]byte
+	if fault := parseTextFrame([]byte(text), &payload, &f); fault != "" {
+		return f, errors.New(fault)
+	}
+	f.Data = bytes.Clone(f.Data)
+	return f, nil
+}
 
 // parseTextFrame fills f, but for its time, channel and direction, from a frame as
 // the can-utils write it: id#data, id#R, id##<flags>data, with a raw DLC as _9 to
