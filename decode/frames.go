@@ -18,7 +18,7 @@ func Payloads(p *mapping.Program, s *pack.Status, emit func(payload []byte) erro
 	var b []byte
 	for page := range pages(p, s) {
 		named := lets{}
-		w := newWriting(s, &named)
+		w := newWriting(p, s, nil, &named)
 		if p.PageSlot >= 0 {
 			w.name(p.PageSlot, int64(p.PageFirst+page))
 		}

@@ -23,20 +23,36 @@ const sunSpecMark = 0x53756E53
 const sunSpecEnd = 0xFFFF
 
 // Layout writes what is known of a bank and its packs into the registers that
-// a mapping describes. What a register cannot say becomes "not available", or
-// is listed as missing where the field has no such value; errs says which
-// values did not fit.
+// a mapping describes, once. See [Layouter.Write].
 func Layout(c *mapping.Compiled, whole *pack.Status, packs []pack.Status) (blocks []Registers, errs []error) {
+	return NewLayouter(c).Write(whole, packs)
+}
+
+// Layouter writes registers again and again. It keeps each power of ten that it
+// chose for as long as it loses no digit, so that a reader finds the same one.
+type Layouter struct {
+	table  *mapping.Compiled
+	powers powers
+}
+
+// NewLayouter makes a layouter for a mapping that describes registers.
+func NewLayouter(c *mapping.Compiled) *Layouter { return &Layouter{c, make(powers)} }
+
+// Write writes what is known of a bank and its packs. What a register cannot say
+// becomes "not available", or is listed as missing where the field has no such
+// value; errs says which values did not fit.
+func (l *Layouter) Write(whole *pack.Status, packs []pack.Status) (blocks []Registers, errs []error) {
+	c := l.table
 	if c.Bus.Registers == nil {
 		return nil, []error{fmt.Errorf("mapping %s describes no registers", c.Name)}
 	}
-	b := builder{whole: whole, packs: packs}
+	b := builder{whole: whole, packs: packs, powers: l.powers}
 	if c.Bus.Registers.ModelsAt >= 0 {
 		b.models(c)
 	} else {
 		for i := range c.Programs {
 			b.block(c.Programs[i].Read.From)
-			b.program(&c.Programs[i])
+			b.program(&c.Programs[i], whole, 0)
 		}
 	}
 	return b.blocks, b.errs
@@ -46,23 +62,80 @@ func Layout(c *mapping.Compiled, whole *pack.Status, packs []pack.Status) (block
 type builder struct {
 	whole  *pack.Status
 	packs  []pack.Status
+	powers powers
 	blocks []Registers
 	errs   []error
 }
 
 func (b *builder) block(from int) { b.blocks = append(b.blocks, Registers{From: from}) }
 
-// models writes the mark, the models one behind the other, and the end.
+// models writes the mark, the models one behind the other, and the end. Models
+// of a pack that stand together in the file stand together for each pack.
 func (b *builder) models(c *mapping.Compiled) {
 	b.block(c.Bus.Registers.ModelsAt)
 	b.words(sunSpecMark>>16, sunSpecMark&0xFFFF)
-	for i := range c.Programs {
-		p := &c.Programs[i]
-		at := b.program(p)
-		model := b.current().Words[at:]
-		model[0], model[1] = uint16(p.Read.Model), uint16(len(model)-2)
+	for i := 0; i < len(c.Programs); {
+		run := c.Programs[i:]
+		run = run[:packModels(run)]
+		for number := range b.packs {
+			if !b.packModels(run, number+1) {
+				break
+			}
+		}
+		i += len(run)
+		if len(run) == 0 {
+			b.model(&c.Programs[i], b.whole, 0)
+			i++
+		}
 	}
 	b.words(sunSpecEnd, 0)
+}
+
+// packModels is how many of the programs, from the first on, are models of a pack.
+func packModels(programs []mapping.Program) int {
+	for i := range programs {
+		if programs[i].Read.PackAt == 0 {
+			return i
+		}
+	}
+	return len(programs)
+}
+
+// packModels writes the models of one pack, if there are registers for them.
+func (b *builder) packModels(run []mapping.Program, number int) (fits bool) {
+	start := len(b.current().Words)
+	for i := range run {
+		b.model(&run[i], &b.packs[number-1], number)
+	}
+	if b.current().From+len(b.current().Words) > lastModelEnd {
+		b.errs = append(b.errs, fmt.Errorf("the models of pack %d and of those behind it have no room below register %d", number, lastModelEnd))
+		b.cut(start)
+		return false
+	}
+	return true
+}
+
+// lastModelEnd leaves room for models of the bank and for the end behind the
+// models of packs, below the 65536 registers that Modbus can tell apart.
+const lastModelEnd = 65_000
+
+// cut forgets the registers from one of them on.
+func (b *builder) cut(start int) {
+	r := b.current()
+	r.Words = r.Words[:start]
+	if r.Missing != nil {
+		r.Missing = r.Missing[:start]
+	}
+}
+
+// model writes a message that is a model, with its id and length.
+func (b *builder) model(p *mapping.Program, of *pack.Status, number int) {
+	at := b.program(p, of, number)
+	model := b.current().Words[at:]
+	model[0], model[1] = uint16(p.Read.Model), uint16(len(model)-2)
+	if number > 0 {
+		model[p.Read.PackAt] = uint16(number)
+	}
 }
 
 func (b *builder) current() *Registers { return &b.blocks[len(b.blocks)-1] }
@@ -75,19 +148,40 @@ func (b *builder) words(words ...uint16) {
 	}
 }
 
-// program writes one message's registers and returns where they begin.
-func (b *builder) program(p *mapping.Program) (at int) {
+// program writes one message's registers, of the bank or of a pack, and returns
+// where they begin.
+func (b *builder) program(p *mapping.Program, of *pack.Status, number int) (at int) {
 	at = len(b.current().Words)
-	w := &writing{status: b.whole, lets: &lets{}}
+	w := newWriting(p, of, b.packs, &lets{})
+	w.sight.whole = b.whole
 	w.prepare(p)
+	b.powers.choose(p, w, number)
 	b.run(w, 2*p.Read.Count, p.Named, p.Body.All)
-	if p.Message.Each != nil {
-		for i := range b.packs {
-			w.status = &b.packs[i]
-			b.run(w, 2*p.Message.Each.Size, p.Each.All)
-		}
-	}
+	w.eachGroup(p, func(size int, ops []mapping.Op) error {
+		b.run(w, size, ops)
+		return nil
+	})
 	return at
+}
+
+// eachGroup goes through the groups that a message ends with, for each pack or
+// for each cell, until one fails. The writing then speaks of the bank or pack again.
+func (w *writing) eachGroup(p *mapping.Program, write func(size int, ops []mapping.Op) error) (err error) {
+	whole := *w.sight
+	if p.Message.Each != nil {
+		for i := 0; i < len(whole.packs) && err == nil; i++ {
+			w.status, w.sight.pack = &whole.packs[i], &whole.packs[i]
+			err = write(2*p.Message.Each.Size, p.Each.All)
+		}
+		w.status, w.sight.pack = whole.subject(), whole.pack
+	}
+	if w.ofCell = p.Message.Cells != nil; w.ofCell {
+		for ; w.cell < len(w.status.Elements(pack.Cells)) && err == nil; w.cell++ {
+			err = write(2*p.Message.Cells.Size, p.Cells.All)
+		}
+		w.ofCell, w.cell = false, 0
+	}
+	return err
 }
 
 // run writes fields into size further bytes of registers.
@@ -129,82 +223,22 @@ func (b *builder) lose(from, to int) {
 	}
 }
 
-// appendGroups appends each pack's repetition of a model's group.
-func appendGroups(p *mapping.Program, packs []pack.Status, named *lets, b []byte) ([]byte, error) {
-	w := &writing{lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
-	for i := range packs {
+// appendGroups appends each repetition of the groups that a message ends with.
+func appendGroups(p *mapping.Program, w *writing, b []byte) ([]byte, error) {
+	err := w.eachGroup(p, func(size int, ops []mapping.Op) error {
 		start := len(b)
-		b = append(b, make([]byte, 2*p.Message.Each.Size)...)
-		w.status = &packs[i]
-		if err := w.writeAll(b[start:], p.Each.All); err != nil {
-			return b, err
-		}
-	}
-	return b, nil
+		b = append(b, make([]byte, size)...)
+		return w.writeAll(b[start:], ops)
+	})
+	return b, err
 }
 
-// headModel writes the id and length of a model before its points.
-func headModel(p *mapping.Program, b []byte) {
+// headModel writes the id and length of a model before its points, and the number
+// of its pack, 0 if it speaks of the bank.
+func headModel(p *mapping.Program, b []byte, number int) {
 	binary.BigEndian.PutUint16(b, uint16(p.Read.Model))
 	binary.BigEndian.PutUint16(b[2:], uint16(len(b)/2-2))
-}
-
-// readGroups reads each pack's repetition of a model's group.
-func readGroups(p *mapping.Program, payload []byte, named *lets, at int64) (packs []pack.Status) {
-	size := 2 * p.Message.Each.Size
-	for rest := payload[2*p.Read.Count:]; len(rest) >= size; rest = rest[size:] {
-		var s pack.Status
-		s.Address, s.HasAddress = uint32(len(packs)+1), true
-		r := reading{status: &s, alarms: make([]said, p.Alarms), lets: named, at: at, by: uint16(p.Index)}
-		r.run(&p.Each, rest[:size])
-		s.Alarms = merged(r.alarms)
-		packs = append(packs, s)
+	if p.Read.PackAt > 0 {
+		binary.BigEndian.PutUint16(b[2*p.Read.PackAt:], uint16(number))
 	}
-	return packs
-}
-
-// ReadModels reads a SunSpec register image, from its mark on: what the models
-// of the mapping say about the whole and about each pack. Models that the
-// mapping does not know are passed over.
-func ReadModels(c *mapping.Compiled, words []uint16, at int64) (whole pack.Status, packs []pack.Status, err error) {
-	if len(words) < 2 || uint32(words[0])<<16|uint32(words[1]) != sunSpecMark {
-		return whole, nil, fmt.Errorf("the registers do not begin with the SunSpec mark %08X", uint32(sunSpecMark))
-	}
-	whole.Time, whole.Mapping = at, c.Name
-	for rest := words[2:]; ; {
-		if len(rest) == 0 {
-			return whole, packs, fmt.Errorf("the registers end before the end mark %04X", sunSpecEnd)
-		}
-		if rest[0] == sunSpecEnd {
-			return whole, packs, nil
-		}
-		if len(rest) < 2 || len(rest) < 2+int(rest[1]) {
-			return whole, packs, fmt.Errorf("model %d is cut off", rest[0])
-		}
-		model := rest[:2+int(rest[1])]
-		rest = rest[len(model):]
-		for i := range c.Programs {
-			if p := &c.Programs[i]; p.Read.Model == int(model[0]) && len(model) >= p.Read.Count {
-				packs = append(packs, readModel(p, model, &whole, at)...)
-			}
-		}
-	}
-}
-
-func readModel(p *mapping.Program, words []uint16, whole *pack.Status, at int64) []pack.Status {
-	payload := make([]byte, 0, 2*len(words))
-	for _, w := range words {
-		payload = binary.BigEndian.AppendUint16(payload, w)
-	}
-	var named lets
-	if !readNamed(p.Named, payload, nil, &named) {
-		return nil
-	}
-	r := reading{status: whole, alarms: make([]said, p.Alarms), lets: &named, at: at, by: uint16(p.Index)}
-	r.run(&p.Body, payload)
-	whole.Alarms = whole.Alarms.Merge(merged(r.alarms))
-	if p.Message.Each == nil {
-		return nil
-	}
-	return readGroups(p, payload, &named, at)
 }

@@ -56,6 +56,9 @@ type reading struct {
 	at     int64  // time of the frame
 	by     uint16 // index of the message
 
+	ofCell bool // the fields speak of one cell
+	cell   int  // its element in lists, from 0
+
 	block      *block // of registers, of which only the bytes from first to end were read anew; nil if all were
 	first, end int
 }
@@ -138,6 +141,10 @@ func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
 			r.status.Put(op.Target.Quantity, v)
 		}
 	case mapping.OpFlag:
+		if op.Quantity.Row().Kind.List() {
+			r.flagOfCell(op, raw(op, w))
+			break
+		}
 		r.flag(op, raw(op, w), r.status.Place(op.Quantity))
 	case mapping.OpElement:
 		r.elements(op, data)

@@ -35,11 +35,18 @@ func (r *reading) elements(op *mapping.Op, data []byte) {
 		if op.Need+offset <= len(data) {
 			v = r.number(op, window(data, op.Start+offset))
 		}
-		if v.Trust == 0 && op.RepeatSlot >= 0 {
+		if v.Trust == 0 && (op.RepeatSlot >= 0 || r.ofCell) {
 			v = pack.Value{At: r.at, By: r.by, Trust: pack.Missing}
 		}
-		r.status.PutElement(op.Target.Quantity, first+i, v)
+		r.status.PutElement(op.Target.Quantity, first+i+r.cell, v)
 	}
+}
+
+// flagOfCell reads the flag of one cell into a list.
+func (r *reading) flagOfCell(op *mapping.Op, bits uint64) {
+	var v pack.Value
+	r.flag(op, bits, &v)
+	r.status.PutElement(op.Target.Quantity, r.cell, v)
 }
 
 // flags reads one flag per bit into a list.

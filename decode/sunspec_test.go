@@ -1,105 +1,35 @@
 package decode_test
 
 import (
-	"encoding/csv"
-	"os"
-	"strconv"
-	"strings"
 	"testing"
 
 	"packlink/decode"
 	"packlink/decode/pack"
-	"packlink/mapping"
 )
 
 // Facts of the SunSpec information model definitions, commit 7abdf8982d53 of
-// 2026-04-22: lengths of the blocks, and of one string of model 803.
+// 2026-04-22: lengths of the blocks, of one string of model 803, of one module of
+// model 804 and of one cell of model 805.
 const (
-	length1, length802, length803, lengthString = 66, 62, 26, 32
+	length1, length713, length802, length803, length804, length805 = 66, 7, 62, 26, 46, 42
+	lengthString, lengthModule, lengthCell                         = 32, 16, 4
 )
 
-// The "not implemented" values, from the SunSpec Alliance's reference library,
-// commit f2ece9aac64b of 2026-04-20.
-var notImplemented = map[string]uint64{"u16": 0xFFFF, "i16": 0x8000, "u32": 0xFFFFFFFF, "flags32": 0xFFFFFFFF}
-
-// wireTypes are how this project's types carry the standard's.
-var wireTypes = map[string]string{
-	"uint16": "u16", "enum16": "u16", "pad": "u16", "int16": "i16", "sunssf": "i16",
-	"uint32": "u32", "bitfield32": "u32",
-}
-
-// TestOffsetsOfEveryPoint holds the layout against the published definitions,
-// point by point.
-func TestOffsetsOfEveryPoint(t *testing.T) {
-	file, err := os.Open("../../shared/standards/sunspec/offsets_battery_models.csv")
-	if err != nil {
-		t.Skip("the published definitions are not here: ", err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	table := compiled(t, "sunspec-battery")
-	compared := 0
-	for _, row := range rows[1:] {
-		model, offset, name, kind, size, factor := row[0], row[2], row[3], row[4], row[5], row[6]
-		p := findModel(table, model)
-		if p == nil || name == "ID" || name == "L" {
-			continue
-		}
-		fields := p.Fields
-		if at, inGroup := strings.CutPrefix(offset, "+"); inGroup {
-			fields, offset = p.Message.Each.Fields, strings.TrimSuffix(at, " in block")
-		}
-		compared++
-		f := findField(fields, offset)
-		if f == nil {
-			t.Errorf("model %s: no field at %s for %s", model, offset, name)
-			continue
-		}
-		want := wireTypes[kind]
-		if kind == "string" {
-			registers, _ := strconv.Atoi(size)
-			want = "text" + strconv.Itoa(2*registers)
-		}
-		if got := strings.Replace(f.Type.Name, "flags", "u", 1); got != want {
-			t.Errorf("model %s %s: type %s, want %s", model, name, got, want)
-		}
-		if f.ScaleBy != factor && f.Target != nil {
-			t.Errorf("model %s %s: scale factor %q, want %q", model, name, f.ScaleBy, factor)
-		}
-		if f.Let != "" && f.Let != name {
-			t.Errorf("model %s: the field at %s is named %s, want %s", model, offset, f.Let, name)
-		}
-	}
-	if compared != 115 {
-		t.Errorf("compared %d points, want the 115 of the three models", compared)
-	}
-}
-
-func findModel(table *mapping.Compiled, model string) *mapping.Program {
-	for i := range table.Programs {
-		if strconv.Itoa(table.Programs[i].Read.Model) == model {
-			return &table.Programs[i]
-		}
-	}
-	return nil
-}
-
-func findField(fields []mapping.Field, offset string) *mapping.Field {
-	for i := range fields {
-		if strconv.Itoa(fields[i].At) == offset {
-			return &fields[i]
-		}
-	}
-	return nil
-}
-
+// TestBlockLengthsAndMarks walks the image of banks of up to four packs, the first
+// of which has no cells, the second one, and so on.
 func TestBlockLengthsAndMarks(t *testing.T) {
 	table := compiled(t, "sunspec-battery")
-	for packs := range 5 {
-		blocks, errs := decode.Layout(table, &pack.Status{}, make([]pack.Status, packs))
+	for n := range 5 {
+		packs := make([]pack.Status, n)
+		want := [][2]int{{1, length1}, {802, length802}, {803, length803 + n*lengthString}}
+		for i := range packs {
+			for cell := range i {
+				packs[i].PutElement(pack.Cells, cell, pack.Value{Coef: 33, Exp: -1, At: 1, Trust: pack.Known})
+			}
+			want = append(want, [2]int{804, length804 + lengthModule}, [2]int{805, length805 + i*lengthCell})
+		}
+		want = append(want, [2]int{713, length713}, [2]int{0xFFFF, 0})
+		blocks, errs := decode.Layout(table, &pack.Status{}, packs)
 		if len(blocks) != 1 || len(errs) > 0 {
 			t.Fatalf("%d blocks, %v", len(blocks), errs)
 		}
@@ -108,52 +38,32 @@ func TestBlockLengthsAndMarks(t *testing.T) {
 			t.Errorf("at %d: %04X %04X, want SunS at 40000", blocks[0].From, w[0], w[1])
 		}
 		at := 2
-		for _, want := range [][2]uint16{{1, length1}, {802, length802}, {803, uint16(length803 + packs*lengthString)}, {0xFFFF, 0}} {
-			if [2]uint16{w[at], w[at+1]} != want {
-				t.Errorf("%d packs: at %d id and length are %d, %d, want %d", packs, at, w[at], w[at+1], want)
+		for _, head := range want {
+			if [2]int{int(w[at]), int(w[at+1])} != head {
+				t.Fatalf("%d packs: at %d id and length are %d, %d, want %d", n, at, w[at], w[at+1], head)
 			}
-			at += 2 + int(want[1])
+			at += 2 + head[1]
 		}
 		if at != len(w) {
-			t.Errorf("%d packs: %d registers, want %d", packs, len(w), at)
+			t.Errorf("%d packs: %d registers, want %d", n, len(w), at)
 		}
 	}
 }
 
-// TestNothingKnownIsNotImplemented wants every point of a bank that knows
-// nothing to say so, but for those the layout itself gives.
-func TestNothingKnownIsNotImplemented(t *testing.T) {
+// TestModelsOfManyPacksHaveAnEnd holds that packs for which Modbus has no registers
+// are told of, and that the image stays one that can be read.
+func TestModelsOfManyPacksHaveAnEnd(t *testing.T) {
 	table := compiled(t, "sunspec-battery")
-	blocks, _ := decode.Layout(table, &pack.Status{}, make([]pack.Status, 1))
-	if blocks[0].Missing != nil {
-		t.Error("SunSpec has a word for every unknown point, yet registers are missing")
+	packs := make([]pack.Status, decode.MaxPacks)
+	for i := range packs {
+		packs[i].PutElement(pack.Cells, 99, pack.Value{Coef: 33, Exp: -1, At: 1, Trust: pack.Known})
 	}
-	at := 2
-	for i := range table.Programs {
-		p := &table.Programs[i]
-		wantUnknown(t, p.Fields, blocks[0].Words[at:])
-		at += p.Read.Count
-		if p.Message.Each != nil {
-			wantUnknown(t, p.Message.Each.Fields, blocks[0].Words[at:])
-		}
+	blocks, errs := decode.Layout(table, &pack.Status{}, packs)
+	if end := blocks[0].From + len(blocks[0].Words); len(errs) != 1 || end > 1<<16 {
+		t.Errorf("the image ends at %d; told of %v", end, errs)
 	}
-}
-
-func wantUnknown(t *testing.T, fields []mapping.Field, words []uint16) {
-	t.Helper()
-	for i := range fields {
-		f := &fields[i]
-		if f.Write != nil {
-			continue
-		}
-		want := notImplemented[f.Type.Name]
-		got := uint64(words[f.At])
-		if f.Type.Bits == 32 {
-			got = got<<16 | uint64(words[f.At+1])
-		}
-		if got != want {
-			t.Errorf("%s%v at %d: %X, want %X", f.Let, f.Target, f.At, got, want)
-		}
+	if _, read, err := decode.ReadModels(table, blocks[0].Words, 1); err != nil || len(read) != len(packs) {
+		t.Errorf("%d packs are read, %v", len(read), err)
 	}
 }
 
@@ -178,15 +88,15 @@ func TestSignOption(t *testing.T) {
 // TestValueBeyondItsRegister is told of, and never wraps around.
 func TestValueBeyondItsRegister(t *testing.T) {
 	var s pack.Status
-	s.SetNumber(pack.Voltage, pack.Decimal{Coef: 80000, Exp: -2}, 1)  // 800 V in u16 at 0.01 V
-	s.SetNumber(pack.Current, pack.Decimal{Coef: -32768, Exp: -1}, 1) // would be the word for "not implemented"
+	s.SetNumber(pack.Voltage, pack.Int(-1), 1)        // in an unsigned register
+	s.SetNumber(pack.Cycles, pack.Int(0xFFFFFFFF), 1) // would be the word for "not implemented"
 	blocks, errs := decode.Layout(compiled(t, "sunspec-battery"), &s, nil)
 	bank := blocks[0].Words[2+2+length1:]
-	if bank[34] != 0xFFFF || bank[44] != 0x8000 {
-		t.Errorf("V and A are %04X and %04X, want FFFF and 8000", bank[34], bank[44])
+	if bank[34] != 0xFFFF || bank[14] != 0xFFFF || bank[15] != 0xFFFF {
+		t.Errorf("V is %04X and NCyc %04X %04X, want FFFF", bank[34], bank[14], bank[15])
 	}
 	if len(errs) != 2 {
-		t.Errorf("told of %v, want voltage and current", errs)
+		t.Errorf("told of %v, want voltage and cycles", errs)
 	}
 }
 

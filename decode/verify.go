@@ -46,7 +46,8 @@ func (v *verifier) run() {
 		return
 	}
 	payload := v.payload
-	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && p.Message.Each == nil {
+	grouped := p.Message.Each != nil || p.Message.Cells != nil
+	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && !grouped {
 		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
 		return
 	}
@@ -63,6 +64,7 @@ func (v *verifier) run() {
 	}
 	r := reading{status: &v.status, alarms: make([]said, p.Alarms), lets: &v.lets, at: 1}
 	r.run(&p.Body, payload)
+	r.cells(p, payload)
 	v.status.Alarms = merged(r.alarms)
 	v.compare(v.withNamed(record(&v.status)), v.example.Gives)
 	v.groups()
@@ -105,6 +107,9 @@ func (v *verifier) groups() {
 		return
 	}
 	v.packs = readGroups(v.program, v.payload, &v.lets, 1)
+	for i := range v.packs {
+		v.packs[i].Fresh = true
+	}
 	if len(v.packs) != len(v.example.Each) {
 		v.fail("the bytes hold %d packs, and each_gives has %d", len(v.packs), len(v.example.Each))
 		return
@@ -139,14 +144,14 @@ func (v *verifier) writeBack() {
 	if v.program.ByReader {
 		return
 	}
-	w := newWriting(&v.status, &v.lets)
+	w := newWriting(v.program, &v.status, v.packs, &v.lets)
 	w.original = v.payload
 	written, err := w.payload(v.program, len(v.payload), nil)
-	if err == nil && v.program.Message.Each != nil {
-		written, err = appendGroups(v.program, v.packs, &v.lets, written)
+	if err == nil {
+		written, err = appendGroups(v.program, w, written)
 	}
 	if err == nil && v.program.Read != nil && v.program.Read.Model != 0 {
-		headModel(v.program, written)
+		headModel(v.program, written, packNumber(v.program, v.payload))
 	}
 	if err == nil && v.program.Frame != nil {
 		written, err = serialFrame(v.program, v.head.address, written, nil)

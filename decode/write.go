@@ -35,13 +35,22 @@ func (e *NoRoomError) Error() string {
 type writing struct {
 	status *pack.Status
 	lets   *lets
+	sight  *sight                                // what derived fields look at
+	ofCell bool                                  // the fields speak of one cell
+	cell   int                                   // its element in lists, from 0
 	refuse func(op *mapping.Op, err error) error // asked about a field that cannot be written
 
 	original []byte // the payload that the status was read from; nil if there is none
 }
 
-func newWriting(s *pack.Status, named *lets) *writing {
-	return &writing{status: s, lets: named, refuse: func(_ *mapping.Op, err error) error { return err }}
+// newWriting begins to write what a status knows: of a bank with its packs, or of
+// a pack. It refuses what cannot be written.
+func newWriting(p *mapping.Program, s *pack.Status, packs []pack.Status, named *lets) *writing {
+	seen := &sight{whole: s, packs: packs}
+	if p.Read != nil && p.Read.PackAt > 0 {
+		seen.pack = s
+	}
+	return &writing{status: s, lets: named, sight: seen, refuse: func(_ *mapping.Op, err error) error { return err }}
 }
 
 // Payload appends the payload of a message that says what the status knows.
@@ -49,12 +58,13 @@ func newWriting(s *pack.Status, named *lets) *writing {
 // "not available". The error is a [*NotKnownError] or a [*NoRoomError]; b is
 // returned as it was then.
 func Payload(p *mapping.Program, s *pack.Status, b []byte) ([]byte, error) {
-	return newWriting(s, &lets{}).payload(p, p.MaxBytes, b)
+	return newWriting(p, s, nil, &lets{}).payload(p, p.MaxBytes, b)
 }
 
 // payload writes at most so many bytes: a frame's optional fields can be left off.
 func (w *writing) payload(p *mapping.Program, most int, b []byte) ([]byte, error) {
 	w.prepare(p)
+	powers(nil).choose(p, w, 0)
 	start, size := len(b), p.MinBytes
 	for _, ops := range [][]mapping.Op{p.Named, p.Body.All} {
 		for i := range ops {
@@ -118,7 +128,7 @@ func (w *writing) prepare(p *mapping.Program) {
 		}
 	}
 	for i := range p.Named {
-		if op := &p.Named[i]; op.Write != nil {
+		if op := &p.Named[i]; op.Write != nil && op.Derive == nil {
 			n, _ := whole(op, op.Write.Raw)
 			w.name(op.Slot, n)
 		}
@@ -201,7 +211,7 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 		v, known := w.status.Usable(op.Target.Quantity)
 		return w.number(op, v, known)
 	case mapping.OpFlag:
-		v, known := w.status.Usable(op.Target.Quantity)
+		v, known := w.flag(op.Target.Quantity)
 		return flagRaw(op, v.Coef != 0, known)
 	case mapping.OpAlarms:
 		return alarmsRaw(op, w.status)
@@ -216,6 +226,9 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 		return wholeRaw(op, int64(w.status.Address), w.status.HasAddress)
 	}
 	v, known := w.lets.get(op.Slot)
+	if !known && op.Derive != nil {
+		return w.derived(op)
+	}
 	if scaled := v*op.Mul + op.Add; known && (scaled < op.Low || scaled > op.High) {
 		return 0, &NoRoomError{fieldName(op), pack.Int(v).String(), "its range"}
 	}
@@ -232,6 +245,21 @@ func wholeRaw(op *mapping.Op, v int64, known bool) (uint64, error) {
 		return 0, &NoRoomError{fieldName(op), pack.Int(v).String(), op.Type.Name}
 	}
 	return r, nil
+}
+
+// derived is the raw value of a field that is worked out.
+func (w *writing) derived(op *mapping.Op) (uint64, error) {
+	if d := op.Derive; d.Words == nil {
+		v, known := w.sight.number(d, op.Scale.Coef < 0)
+		return w.number(op, v, known)
+	}
+	said := w.sight.word(op.Derive.Figure)
+	for _, word := range op.Derive.Words {
+		if word.Word == said {
+			return word.Raw, nil
+		}
+	}
+	return unknownRaw(op)
 }
 
 // unknownRaw is what a field says when nothing is known: its constant, else
@@ -291,6 +319,26 @@ func wholeOf(op *mapping.Op, v, scale pack.Decimal) (r uint64, ok bool) {
 	return r, okSub && okDiv && fits
 }
 
+// flag is a flag of the status, or of the present cell.
+func (w *writing) flag(q pack.Quantity) (v pack.Decimal, known bool) {
+	if !q.Row().Kind.List() {
+		return w.status.Usable(q)
+	}
+	element := w.element(q, w.cell)
+	return element.Decimal(), element.Trust == pack.Known
+}
+
+// element is an element of a list, from 0; unknown if the list has no such one.
+// Sensors are those of cells only if there are as many.
+func (w *writing) element(q pack.Quantity, i int) pack.Value {
+	elements := w.status.Elements(q)
+	strangers := w.ofCell && q == pack.Temps && len(elements) != len(w.status.Elements(pack.Cells))
+	if i >= len(elements) || strangers {
+		return pack.Value{}
+	}
+	return elements[i]
+}
+
 func flagRaw(op *mapping.Op, on, known bool) (uint64, error) {
 	if !known {
 		return unknownRaw(op)
@@ -344,7 +392,6 @@ func flagsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
 }
 
 func (w *writing) elements(op *mapping.Op, data []byte) error {
-	elements := w.status.Elements(op.Target.Quantity)
 	first, _ := w.lets.first(op)
 	count, _ := w.lets.count(op)
 	for i := range count {
@@ -352,10 +399,7 @@ func (w *writing) elements(op *mapping.Op, data []byte) error {
 		if op.Need+offset > len(data) {
 			return nil
 		}
-		var v pack.Value
-		if at := first + i; at < len(elements) {
-			v = elements[at]
-		}
+		v := w.element(op.Target.Quantity, first+i+w.cell)
 		r, err := w.number(op, v.Decimal(), v.Trust == pack.Known)
 		if err != nil {
 			return err

@@ -1,6 +1,9 @@
 package mapping
 
 import (
+	"maps"
+	"math"
+
 	"packlink/mapping/document"
 )
 
@@ -27,6 +30,7 @@ type checker struct {
 	*document.File
 	m      *Mapping
 	broken map[*document.Node]bool
+	inCell bool // the fields of an each_cell are looked at
 }
 
 // at is the value of a key, or the whole map where it does not have the key.
@@ -54,6 +58,9 @@ func (c *checker) message(msg *Message) {
 	}
 	c.fields(msg.Fields, lets, first, msg.MaxBytes)
 	c.oneAddress(msg.Fields)
+	if msg.Read != nil && msg.Read.PackAt > 0 {
+		c.packNumber(msg)
+	}
 	if msg.Read != nil {
 		c.block(msg, lets)
 	} else {
@@ -72,6 +79,17 @@ func (c *checker) oneAddress(fields []Field) {
 			c.Report(at(f.Place, "is"), RuleTwice, "the address is read at line %d already", first)
 		case f.Address:
 			first = f.Place.Line
+		}
+	}
+}
+
+// packNumber notes a field that has the register of the pack's number too.
+func (c *checker) packNumber(msg *Message) {
+	for i := range msg.Fields {
+		f := &msg.Fields[i]
+		if !c.broken[f.Place] && (f.has(2*msg.Read.PackAt, math.MaxUint8) || f.has(2*msg.Read.PackAt+1, math.MaxUint8)) {
+			c.Report(at(at(msg.Place, "read"), "pack_at"), RuleOverlap, "register %d is read by the field at line %d too", msg.Read.PackAt, f.Place.Line)
+			return
 		}
 	}
 }
@@ -95,13 +113,30 @@ func (c *checker) block(msg *Message, lets map[string]*Field) {
 	if (msg.Read.Model != 0) != (c.m.Bus.Registers.ModelsAt >= 0) {
 		c.Report(at(msg.Place, "read"), RuleMatch, "give every message a model if the bus has models_at, and a from if not")
 	}
-	if msg.Each == nil {
+	if msg.Read.PackAt >= msg.Read.Count {
+		c.Report(at(at(msg.Place, "read"), "pack_at"), RuleBounds, "the pack's number stands in register %d; there are %d", msg.Read.PackAt, msg.Read.Count)
+	}
+	c.group(msg, msg.Each, "each_pack", lets)
+	c.group(msg, msg.Cells, "each_cell", lets)
+	switch {
+	case msg.Each != nil && (msg.Read.PackAt > 0 || msg.Cells != nil):
+		c.Report(at(msg.Place, "each_pack"), RuleMatch, "each_pack is for a model of the whole bank: leave out pack_at and each_cell, or give them a model of their own")
+	case msg.Cells != nil && msg.Read.PackAt == 0:
+		c.Report(at(msg.Place, "each_cell"), RuleMatch, "each_cell is for a model of one pack: say in pack_at of read where its number stands")
+	}
+}
+
+// group checks the group that a model ends with.
+func (c *checker) group(msg *Message, g *Group, key string, lets map[string]*Field) {
+	if g == nil {
 		return
 	}
-	if msg.Read.Model == 0 || msg.Each.At != msg.Read.Count {
-		c.Report(at(at(msg.Place, "each_pack"), "at"), RuleBounds, "each_pack follows a model's registers: its at must be the model's count, which is %d", msg.Read.Count)
+	if msg.Read.Model == 0 || g.At != msg.Read.Count {
+		c.Report(at(at(msg.Place, key), "at"), RuleBounds, "%s follows a model's registers: its at must be the model's count, which is %d", key, msg.Read.Count)
 	}
-	c.fields(msg.Each.Fields, lets, 0, 2*msg.Each.Size)
+	c.inCell = key == "each_cell"
+	c.fields(g.Fields, lets, 0, 2*g.Size)
+	c.inCell = false
 }
 
 // lets are the names that fields of the message give, with the fields. Names
@@ -112,12 +147,8 @@ func (c *checker) lets(msg *Message) map[string]*Field {
 	if len(lets) > MaxLets {
 		c.Report(at(msg.Place, "name"), RuleLet, "message %q names %d fields; at most %d can be named", msg.Name, len(lets), MaxLets)
 	}
-	if msg.Each != nil {
-		inside := make(map[string]*Field, len(lets))
-		for name, f := range lets {
-			inside[name] = f
-		}
-		c.name(msg, msg.Each.Fields, inside)
+	for _, group := range msg.runs()[1:] {
+		c.name(msg, group, maps.Clone(lets))
 	}
 	return lets
 }
@@ -172,8 +203,10 @@ func (c *checker) models() {
 			continue
 		}
 		end += msg.Read.Count
-		if msg.Each != nil {
-			end += msg.Each.Size
+		for _, g := range []*Group{msg.Each, msg.Cells} {
+			if g != nil {
+				end += g.Size
+			}
 		}
 		if end > maxRegisters {
 			c.Report(at(at(msg.Place, "read"), "count"), RuleBounds, "the models end behind register %d", maxRegisters-1)

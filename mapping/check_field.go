@@ -31,8 +31,27 @@ func (c *checker) meaning(f *Field) {
 		c.Report(at(f.Place, "as"), RuleType, "an address is a whole number, u1 to u%d, not %s", mostAddressBits, f.Type.Name)
 	}
 	c.effects(f)
+	c.derived(f)
 	if f.Type.Base == Text {
 		c.text(f)
+	}
+}
+
+// derived checks what a field is derived from.
+func (c *checker) derived(f *Field) {
+	d := f.Derive
+	if d == nil {
+		return
+	}
+	place := at(f.Place, "derive")
+	if f.Let == "" || f.Type.Base != Unsigned && f.Type.Base != Signed {
+		c.Report(place, RuleDerive, "only a number that is named (let) is derived")
+	}
+	if flows := d.Of == pack.Current || d.Of == pack.Power; flows && d.signed() && !f.SignGiven {
+		c.Report(place, RuleSign, "say which way is positive: sign: charge-positive or sign: discharge-positive")
+	}
+	if !d.number() && len(d.Words) == 0 {
+		c.Report(place, RuleDerive, "say which raw value stands for which word, as in values: {1: %s}", Figures[d.Figure].Words[0])
 	}
 }
 
@@ -48,11 +67,18 @@ var shapes = map[pack.Kind][]Base{
 func (c *checker) target(f *Field) {
 	q := f.Target.Quantity
 	row := q.Row()
-	if !slices.Contains(shapes[row.Kind], f.Type.Base) {
+	allowed, flag := shapes[row.Kind], row.Kind == pack.Flag
+	if c.inCell && row.Kind == pack.Flags {
+		allowed, flag = shapes[pack.Flag], true
+	}
+	if !slices.Contains(allowed, f.Type.Base) {
 		c.Report(at(f.Place, "as"), RuleType, "%s cannot be read from %s", q, f.Type.Name)
 		return
 	}
-	if row.Kind == pack.Flag && f.Type.Bits > 1 && len(f.Values) == 0 {
+	if c.inCell && (!row.Kind.List() || f.Target.Element > 0 || f.Place.Get("repeat") != nil) {
+		c.Report(at(f.Place, "is"), RuleMeaning, "a field of each_cell is one element of a list, such as cells_v[]")
+	}
+	if flag && f.Type.Bits > 1 && len(f.Values) == 0 {
 		c.Report(at(f.Place, "is"), RuleMeaning, "%s is true or false: say which raw value is which, as in values: {0: false, 1: true}", q)
 	}
 	if (q == pack.Current || q == pack.Power) && !f.SignGiven {
@@ -62,7 +88,7 @@ func (c *checker) target(f *Field) {
 		c.Report(at(f.Place, "is"), RuleMeaning, "a number gives the whole of %s; only text comes in pieces", q)
 	}
 	elements := f.Repetitions() * max(f.Pages, 1)
-	if row.Kind == pack.Flags {
+	if row.Kind == pack.Flags && !flag {
 		elements = f.Type.Bits
 	}
 	if row.Kind.List() && f.Target.Element+elements > row.Max {
@@ -77,7 +103,9 @@ func (c *checker) effects(f *Field) {
 	if f.Target != nil {
 		kind = f.Target.Quantity.Row().Kind
 	}
-	number := kind == pack.Number || kind == pack.Numbers
+	number := kind == pack.Number || kind == pack.Numbers || f.Derive.number()
+	limited := f.Derive == nil && (number || f.Let != "" && f.Type.Base != Text)
+	words := f.Derive != nil && !f.Derive.number()
 	digits := kind == pack.Word && f.Type.Base != Text
 	varies := !f.Address && f.Equals == nil
 	for _, key := range []struct {
@@ -89,8 +117,8 @@ func (c *checker) effects(f *Field) {
 		{"offset", number || digits, "quantities that are numbers"},
 		{"scale_by", number || digits, "quantities that are numbers"},
 		{"sign", number, "quantities that are numbers"},
-		{"range", number || f.Let != "" && f.Type.Base != Text, "numbers"},
-		{"values", kind == pack.Flag, "quantities that are true or false"},
+		{"range", limited, "numbers that are read"},
+		{"values", kind == pack.Flag || kind == pack.Flags && c.inCell || words, "quantities that are true or false, and figures that are words"},
 		{"repeat", kind == pack.Numbers || len(f.Alarms) > 0 && f.Type.Base == Unsigned, "lists of numbers and codes of alarms"},
 		{"missing", f.Type.Base != Text && varies, "numbers and bits; a text is missing if it is empty"},
 		{"optional", varies, "fields that can be left off"},

@@ -7,6 +7,9 @@ func (c *checker) scale(f *Field, lets map[string]*Field) {
 	if f.ScaleBy != "" {
 		c.power(f, lets[f.ScaleBy])
 	}
+	if f.Finest && (f.Type.Base != Signed || f.Derive != nil) {
+		c.Report(at(f.Place, "write"), RuleScale, "only a power of ten, which is a signed field, is written as finest")
+	}
 	if f.Let != "" && f.Range != nil && (f.Range.Low.Exp != 0 || f.Range.High.Exp != 0) {
 		c.Report(at(f.Place, "range"), RuleScale, "the range of a name (let) is of raw values: whole numbers")
 		return
@@ -28,6 +31,8 @@ func (c *checker) power(f, by *Field) {
 	case by == nil:
 		c.Report(place, RuleLet, "no field of the message is named %q: give one let: %s", f.ScaleBy, f.ScaleBy)
 	case c.broken[by.Place]:
+	case by.Derive != nil:
+		c.Report(at(by.Place, "derive"), RuleDerive, "the power of ten %s cannot be derived; write: finest chooses it", f.ScaleBy)
 	case by.Type.Base != Signed:
 		c.Report(at(by.Place, "as"), RuleScale, "the power of ten %s must be a signed field, such as i16", f.ScaleBy)
 	case by.Write != nil && outside(by):

@@ -40,7 +40,8 @@ type Program struct {
 	Named       []Op       // numbers that are named: other fields may depend on them
 	Needed      []Op       // those among them that other fields depend on, or that have a range
 	Body        Steps      // fields that are written to the status
-	Each        Steps      // fields of one repetition of the message's group
+	Each        Steps      // fields of one pack's repetition of the message's group
+	Cells       Steps      // fields of one cell's repetition of the message's group
 	AddressIn   *Op        // where the payload holds the pack's address; nil if it does not
 	Rivals      []*Program // other messages that an id of this one can be; their payloads differ in what they equal
 	FirstAlarms int        // how many fields that are alarms the messages before have
@@ -110,8 +111,14 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		return p, err
 	}
 	p.Named, p.Body = named, body
-	if m.Each != nil {
-		if p.Each, err = compileGroup(m.Each, lets); err != nil {
+	for _, g := range []struct {
+		of *Group
+		to *Steps
+	}{{m.Each, &p.Each}, {m.Cells, &p.Cells}} {
+		if g.of == nil {
+			continue
+		}
+		if *g.to, err = compileGroup(g.of, lets); err != nil {
 			return p, err
 		}
 	}
@@ -153,7 +160,7 @@ func (m *Message) refersTo(name string) bool {
 	refers := func(f Field) bool {
 		return f.ScaleBy == name || f.RepeatBy == name || f.Page == name || f.When != nil && f.When.Name == name
 	}
-	return slices.ContainsFunc(m.Fields, refers) || m.Each != nil && slices.ContainsFunc(m.Each.Fields, refers)
+	return slices.ContainsFunc(m.runs(), func(fields []Field) bool { return slices.ContainsFunc(fields, refers) })
 }
 
 // compileGroup makes the operations of a group. Its named fields are there many

@@ -3,6 +3,7 @@ package mapping_test
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -101,6 +102,25 @@ func TestDocumentedLimits(t *testing.T) {
 	} {
 		if row := fmt.Sprintf("| %s | %d |\n", what, most); !strings.Contains(text, row) {
 			t.Errorf("the limits lack %q", row)
+		}
+	}
+}
+
+// TestDocumentedFigures holds that docs/mapping.md lists each figure that a field
+// can be derived from, its words and what it is.
+func TestDocumentedFigures(t *testing.T) {
+	text := string(read(t, "../docs/mapping.md"))
+	for _, row := range mapping.Figures {
+		takes := map[int]string{0: "", 1: "a list", 2: "a number or a list"}[min(len(row.Kinds), 2)]
+		if slices.Contains(row.Kinds, pack.Flags) {
+			takes = "a list"
+		}
+		words := ""
+		if row.Words != nil {
+			words = "`" + strings.Join(row.Words, "`, `") + "`: "
+		}
+		if line := strings.ReplaceAll(fmt.Sprintf("| `%s` | %s | %s%s |\n", row.Name, takes, words, row.Doc), "|  |", "| |"); !strings.Contains(text, line) {
+			t.Errorf("docs/mapping.md lacks %q", line)
 		}
 	}
 }

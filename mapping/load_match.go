@@ -86,5 +86,8 @@ func (l *loader) read(o *document.Object) *Read {
 		r.From = int(o.NeedInt("from", 0, math.MaxUint16))
 	}
 	r.Count = int(o.NeedInt("count", 1, math.MaxUint16-int64(r.From)+1))
+	if r.Model != 0 {
+		r.PackAt = int(o.Int("pack_at", 0, 2, math.MaxUint16))
+	}
 	return r
 }

@@ -16,7 +16,9 @@ var letForm = document.Form{Type: "string", Pattern: letName.String()}
 // meaning reads what a field is: a quantity, a name for later, alarms.
 func (l *loader) meaning(o *document.Object, f *Field) {
 	f.Let = l.letName(o.Get("let"))
-	if !l.registers {
+	if l.registers {
+		f.Derive = l.derivation(o.Get("derive"))
+	} else {
 		l.equals(o, f)
 	}
 	is := o.Get("is")

@@ -87,19 +87,22 @@ func (l *loader) timing(o *document.Object, m *Message, ask *document.Node) {
 
 // block reads what only a block of registers has.
 func (l *loader) block(o *document.Object, m *Message) {
-	if each := o.Get("each_pack"); each != nil {
-		m.Each = l.group(each)
-		if m.Each != nil {
-			link(m.Each.Fields, m.Fields)
-		}
+	m.Each, m.Cells = l.group(o, "each_pack"), l.group(o, "each_cell")
+	for _, group := range m.runs()[1:] {
+		link(group, m.Fields)
 	}
 	if m.Read != nil {
 		m.MinBytes, m.MaxBytes = 2*m.Read.Count, 2*m.Read.Count
 	}
 }
 
-func (l *loader) group(n *document.Node) *Group {
-	o := l.Object(n, "each_pack")
+// group reads a run of fields that a model ends with.
+func (l *loader) group(message *document.Object, key string) *Group {
+	n := message.Get(key)
+	if n == nil {
+		return nil
+	}
+	o := l.Object(n, "a group")
 	if o == nil {
 		return nil
 	}
@@ -143,6 +146,17 @@ func (l *loader) frame(o *document.Object, m *Message) {
 	if l.Reports() > before {
 		l.broken[m.Place] = true
 	}
+}
+
+// runs are the fields of the message, and those of each of its groups.
+func (m *Message) runs() [][]Field {
+	runs := [][]Field{m.Fields}
+	for _, g := range []*Group{m.Each, m.Cells} {
+		if g != nil {
+			runs = append(runs, g.Fields)
+		}
+	}
+	return runs
 }
 
 // link finds what the named fields say of the fields that name them: how many

@@ -42,17 +42,28 @@ func (l *loader) special(o *document.Object, f *Field) {
 		f.Missing = l.rawList(n, "missing", f.Type.Bits)
 	}
 	if n := o.Get("values"); n != nil && l.Object(n, "values") != nil {
-		l.flagValues(n, f)
+		switch {
+		case f.Derive == nil:
+			l.flagValues(n, f)
+		case !f.Derive.number():
+			l.words(n, f.Derive, f.Type.Bits)
+		}
 	}
 	n := o.Get("write")
 	switch {
 	case n == nil:
+	case n.Text == finest && f.Let != "" && !n.Quoted:
+		l.Takes(n, document.Form{Type: "string", Choices: []string{finest}})
+		f.Finest = true
 	case f.Type.Base == Text:
 		f.Write = &Constant{Text: l.Text(n, "write")}
 	default:
 		f.Write = &Constant{Raw: l.raw(n, "write", f.Type.Bits)}
 	}
 }
+
+// finest is written for a power of ten that is chosen at writing.
+const finest = "finest"
 
 // flagValues reads which raw values of a flag mean true and which false.
 func (l *loader) flagValues(n *document.Node, f *Field) {

@@ -85,6 +85,7 @@ type Message struct {
 	Fields   []Field
 	Tests    []Test // what its payloads hold always, in order of Start
 	Each     *Group // repeated for each pack of a bank; nil if not
+	Cells    *Group // repeated for each cell of the pack; nil if not
 	Source   []Source
 	Examples []Example
 }
@@ -123,9 +124,13 @@ type Read struct {
 	From  int // PDU address of the first register; unused if Model is set
 	Count int // registers, without the groups
 	Model int // SunSpec model id, whose block begins with id and length; 0 if the address is fixed
+	// PackAt is the register that holds the pack's number, from 1, of a model that is
+	// there once or more for each pack; 0 if the model speaks of the bank.
+	PackAt int
 }
 
-// Group is a run of fields that is repeated for each pack of a bank.
+// Group is a run of fields that is repeated for each pack of a bank, or for each
+// cell of a pack.
 type Group struct {
 	At     int // where the first repetition begins, counted like a field's At
 	Size   int // distance from one repetition to the next
@@ -164,7 +169,8 @@ type Field struct {
 	Little   bool // least significant byte first
 	LowFirst bool // least significant 16-bit word first
 
-	Let     string // name for later fields; "" if none
+	Let     string      // name for later fields; "" if none
+	Derive  *Derivation // what a field that is only named is written from; nil if nothing
 	Target  *Target
 	Address bool      // the pack's address
 	Equals  *Constant // what the field always is; nil if it varies
@@ -191,6 +197,7 @@ type Field struct {
 	Behind    []Stride
 	When      *When // nil if the field is always there
 	Write     *Constant
+	Finest    bool // of a power of ten: written as what loses no digit
 
 	base   int      // byte that At counts from, where the lists before it are empty
 	behind *Field   // the list named by After

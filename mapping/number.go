@@ -24,7 +24,7 @@ type NumberOp struct {
 // value that no named field changes, with at most one "not available" value.
 func (op *Op) number() (n NumberOp, plain bool) {
 	const most = 1<<16 - 1
-	plain = op.Kind == OpNumber || op.Kind == OpFlag && len(op.Values) == 0
+	plain = op.Kind == OpNumber || op.Kind == OpFlag && len(op.Values) == 0 && !op.Quantity.Row().Kind.List()
 	plain = plain && (op.Type.Base == Unsigned || op.Type.Base == Signed)
 	if !plain || op.ScaleSlot >= 0 || op.Moves() || op.SwapWords || len(op.Unavailable) > 1 || op.Need > most {
 		return n, false

@@ -105,6 +105,9 @@ func opKind(f *Field) OpKind {
 	case pack.Flag:
 		return OpFlag
 	case pack.Flags:
+		if f.Type.Base == Unsigned { // of one cell
+			return OpFlag
+		}
 		return OpFlags
 	case pack.Numbers:
 		return OpElement
@@ -131,7 +134,8 @@ func (op *Op) setScale() error {
 		op.Low, fits[2] = op.Range.Low.Rescale(op.Exp)
 		op.High, fits[3] = op.Range.High.Rescale(op.Exp)
 	}
-	number := (op.Kind == OpNumber || op.Kind == OpElement || op.Kind == OpDigits) && op.Type.Base != Float
+	number := op.Kind == OpNumber || op.Kind == OpElement || op.Kind == OpDigits || op.Derive.number()
+	number = number && op.Type.Base != Float
 	if number && (slices.Contains(fits[:], false) || !op.fits()) {
 		return fmt.Errorf("%s times %s plus %s, in steps of %s, does not fit 62 bits: give scale, offset and range fewer digits",
 			op.Type.Name, op.Scale, op.Offset, pack.Decimal{Coef: 1, Exp: op.Exp})

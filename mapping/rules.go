@@ -26,6 +26,7 @@ const (
 	RuleLet      = "let"
 	RuleWhen     = "when"
 	RuleDraft    = "draft"
+	RuleDerive   = "derive"
 	RuleExample  = "example"
 )
 
@@ -62,6 +63,7 @@ var Rules = []Rule{
 	{RuleLet, "a count, a part or a power of ten must come from a field that is there"},
 	{RuleWhen, "a field that depends on another must be there for some value that the other can have"},
 	{RuleDraft, "a message without an example is a draft: nothing shows that it is right"},
+	{RuleDerive, "what a field is worked out from must be among what can be worked out, and is never read back"},
 	{RuleExample, "a worked example, run both ways, is the proof that the mapping is right"},
 }
 

@@ -55,12 +55,17 @@ func writeMessage(t io.Writer, line *SerialBus, m *Message) {
 	for i := range m.Fields {
 		writeField(t, unit, &m.Fields[i])
 	}
-	if m.Each == nil {
+	writeGroup(t, m.Each, "pack")
+	writeGroup(t, m.Cells, "cell")
+}
+
+func writeGroup(t io.Writer, g *Group, of string) {
+	if g == nil {
 		return
 	}
-	fmt.Fprintf(t, "  from register %d on, for each pack, %d registers:\n", m.Each.At, m.Each.Size)
-	for i := range m.Each.Fields {
-		writeField(t, unit, &m.Each.Fields[i])
+	fmt.Fprintf(t, "  from register %d on, for each %s, %d registers:\n", g.At, of, g.Size)
+	for i := range g.Fields {
+		writeField(t, "register", &g.Fields[i])
 	}
 }
 
@@ -72,7 +77,7 @@ func (m *Message) where(line *SerialBus) string {
 	case m.Frame != nil:
 		return "frame with " + line.describe(m.Frame.Values)
 	case m.Read.Model != 0:
-		return fmt.Sprintf("model %d, %d registers", m.Read.Model, m.Read.Count)
+		return fmt.Sprintf("model %d, %d registers", m.Read.Model, m.Read.Count) + m.Read.ofPack()
 	}
 	return fmt.Sprintf("registers %d to %d", m.Read.From, m.Read.From+m.Read.Count-1)
 }
@@ -97,6 +102,13 @@ func (c *CANMatch) idText(id uint32) string {
 		return fmt.Sprintf("%08X", id)
 	}
 	return fmt.Sprintf("%03X", id)
+}
+
+func (r *Read) ofPack() string {
+	if r.PackAt == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", for each pack, whose number is register %d", r.PackAt)
 }
 
 func (c *CANMatch) address() string {
@@ -219,6 +231,18 @@ func (f *Field) details() string {
 	}
 	if f.Optional {
 		add("may be left off")
+	}
+	if f.Derive != nil {
+		add("derived from %s", f.Derive)
+		if unit := f.Derive.Unit(); unit != "" {
+			add("%s", unit)
+		}
+		for _, w := range f.Derive.Words {
+			add("%d: %s", w.Raw, w.Word)
+		}
+	}
+	if f.Finest {
+		add("the power that loses no digit")
 	}
 	if f.Write != nil && f.Type.Base == Text {
 		add("else written as %q", f.Write.Text)

@@ -17,20 +17,25 @@ import (
 
 // registersOutput answers Modbus reads of a layout.
 type registersOutput struct {
-	plan  *outputPlan
-	units *modbus.Units
-	serve func(ctx context.Context) error
-	close func() error
-	place string // where it answers
-	log   io.Writer
-	told  map[string]bool // what was told of, and is not told again
+	plan    *outputPlan
+	layouts map[byte]*decode.Layouter // by unit
+	units   *modbus.Units
+	serve   func(ctx context.Context) error
+	close   func() error
+	place   string // where it answers
+	log     io.Writer
+	told    map[string]bool // what was told of, and is not told again
 }
 
 func (p *outputPlan) newRegisters(log io.Writer) *registersOutput {
 	if len(p.units) == 0 {
 		p.units = []shownUnit{{unit: bankUnit, text: wholeBank}}
 	}
-	return &registersOutput{plan: p, units: new(modbus.Units), log: log, told: make(map[string]bool)}
+	o := &registersOutput{plan: p, layouts: make(map[byte]*decode.Layouter), units: new(modbus.Units), log: log, told: make(map[string]bool)}
+	for _, u := range p.units {
+		o.layouts[u.unit] = decode.NewLayouter(p.table)
+	}
+	return o
 }
 
 // openServer answers on TCP, with or without encryption. Who addresses the server
@@ -87,7 +92,7 @@ func (o *registersOutput) image(u *shownUnit, b *bank.Bank) (*modbus.Image, erro
 	if shown == nil {
 		return nil, nil
 	}
-	registers, errs := decode.Layout(o.plan.table, &shown.Whole, shown.Packs)
+	registers, errs := o.layouts[u.unit].Write(&shown.Whole, shown.Packs)
 	for _, err := range errs {
 		o.tell(u, err)
 	}
@@ -102,12 +107,15 @@ func (o *registersOutput) identity() modbus.Identity {
 	return modbus.Identity{VendorName: "packlink", ProductCode: o.plan.table.Name, MajorMinorRevision: version}
 }
 
-// tell logs once, for each unit and value, that it does not fit its register.
+// tell logs once, for each unit and value, that it does not fit its register, and
+// once for each unit that packs have no registers.
 func (o *registersOutput) tell(u *shownUnit, err error) {
 	var noRoom *decode.NoRoomError
 	if errors.As(err, &noRoom) {
 		o.tellOnce(u.text+" "+noRoom.Field, fmt.Sprintf("%s: %v; its register says \"not available\"", u.text, err))
+		return
 	}
+	o.tellOnce(u.text+" room", fmt.Sprintf("%s: %v", u.text, err))
 }
 
 func (o *registersOutput) tellOnce(subject, text string) {

@@ -122,13 +122,16 @@ func poll(t *testing.T, port string, from, count int) []uint16 {
 }
 
 // The addresses of the demonstration's registers: the mark, then models 1, 802
-// and 803 with two strings, then the end (SunSpec information model
-// definitions: lengths 66, 62 and 26 + 2 x 32).
+// and 803 with two strings, models 804 and 805 of each string with one module of
+// 16 cells, model 713, then the end (SunSpec information model definitions:
+// lengths 66, 62, 26 + 2 x 32, 46 + 16, 42 + 16 x 4 and 7).
 const (
 	at1   = 40002
 	at802 = at1 + 2 + 66
 	at803 = at802 + 2 + 62
-	atEnd = at803 + 2 + 26 + 2*32
+	at804 = at803 + 2 + 26 + 2*32
+	at713 = at804 + 2*(2+46+16+2+42+16*4)
+	atEnd = at713 + 2 + 7
 )
 
 // TestModbusMaster reads the running bridge with mbpoll and wants the values of

@@ -9,7 +9,7 @@ const (
 )
 
 // totals are the quantities of which a bank has the sum of its packs'.
-var totals = [...]pack.Quantity{pack.Current, pack.Power, pack.Remaining, pack.Full, pack.RemainingEnergy}
+var totals = [...]pack.Quantity{pack.Current, pack.Power, pack.Remaining, pack.Full, pack.NominalEnergy, pack.RemainingEnergy}
 
 // averages are the quantities of which a bank has the mean of its packs',
 // weighted by capacity.

@@ -39,6 +39,8 @@ type benchRecord struct {
 	Full                  float64   `json:"full_ah"`
 	Nominal               float64   `json:"nominal_ah"`
 	RemainingEnergy       float64   `json:"remaining_wh"`
+	NominalVoltage        float64   `json:"nominal_v"`
+	NominalEnergy         float64   `json:"nominal_wh"`
 	Cycles                float64   `json:"cycles"`
 	TimeToFull            float64   `json:"time_to_full_s"`
 	TimeToEmpty           float64   `json:"time_to_empty_s"`

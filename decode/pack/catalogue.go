@@ -29,6 +29,8 @@ var catalogue = [Count]Row{
 	Full:            {"full_ah", "charge", Number, "Ah", 0, Marked, "charge when full, as the pack has learned it"},
 	Nominal:         {"nominal_ah", "charge", Number, "Ah", 0, Marked, "rated capacity"},
 	RemainingEnergy: {"remaining_wh", "charge", Number, "Wh", 0, Marked, "energy that is left"},
+	NominalVoltage:  {"nominal_v", "charge", Number, "V", 0, Marked, "rated voltage"},
+	NominalEnergy:   {"nominal_wh", "charge", Number, "Wh", 0, Marked, "rated energy; rated voltage times rated capacity where the protocol has none"},
 	Cycles:          {"cycles", "charge", Number, "", 0, Marked, "charge cycles so far, as the pack counts them"},
 	TimeToFull:      {"time_to_full_s", "charge", Number, "s", 0, Marked, "time until full at the present current, as the pack estimates it"},
 	TimeToEmpty:     {"time_to_empty_s", "charge", Number, "s", 0, Marked, "time until empty at the present current, as the pack estimates it"},

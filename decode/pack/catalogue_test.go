@@ -91,7 +91,8 @@ const contract = `time source address mapping maker model serial firmware hardwa
 	bank packs packs_fresh shares`
 
 func TestEveryKeyOfTheContract(t *testing.T) {
-	want := append(strings.Fields(contract), "cell_max_pack", "cell_min_pack") // a bank's extremes name their pack
+	want := append(strings.Fields(contract), "cell_max_pack", "cell_min_pack", // a bank's extremes name their pack
+		"nominal_v", "nominal_wh") // ratings that energy models have
 	var got []string
 	for q := range Count {
 		got = append(got, q.String())

@@ -2,7 +2,8 @@ package pack
 
 // Derive adds what follows from what is known and trusted: power from voltage
 // and current, the extremes of the cells and temperatures from their arrays,
-// the spread from the extremes. It never overwrites what the pack gave.
+// the spread from the extremes, rated energy from rated voltage and capacity. It
+// never overwrites what the pack gave.
 func (s *Status) Derive() {
 	s.trimBalancing()
 	s.deriveExtremes(Cells, CellMax, CellMaxAt, 1)
@@ -11,6 +12,7 @@ func (s *Status) Derive() {
 	s.deriveExtremes(Temps, TempMin, Count, -1)
 	s.derive(CellSpread, CellMax, CellMin, Decimal.Sub)
 	s.derive(Power, Voltage, Current, Decimal.Mul)
+	s.derive(NominalEnergy, NominalVoltage, Nominal, Decimal.Mul)
 }
 
 // trimBalancing drops the flags of cells that are not there: a protocol has a
@@ -41,7 +43,7 @@ func (s *Status) derive(to, a, b Quantity, combine func(Decimal, Decimal) (Decim
 // catalogue has no place.
 func (s *Status) deriveExtremes(list, extreme, at Quantity, direction int) {
 	elements := s.Elements(list)
-	if len(elements) == 0 || s.values[extreme].Trust != 0 {
+	if len(elements) == 0 || s.values[extreme].Trust != 0 && (at == Count || s.values[at].Trust != 0) {
 		return
 	}
 	best := -1
@@ -58,7 +60,11 @@ func (s *Status) deriveExtremes(list, extreme, at Quantity, direction int) {
 	if best < 0 {
 		return
 	}
-	s.SetNumber(extreme, elements[best].Decimal(), elements[best].At)
+	if given := s.values[extreme]; given.Trust == 0 {
+		s.SetNumber(extreme, elements[best].Decimal(), elements[best].At)
+	} else if given.Trust != Known || given.Decimal().Cmp(elements[best].Decimal()) != 0 {
+		return
+	}
 	if at != Count && s.values[at].Trust == 0 {
 		s.SetNumber(at, Int(int64(best+1)), elements[best].At)
 	}

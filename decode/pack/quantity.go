@@ -51,6 +51,8 @@ const (
 	Full
 	Nominal
 	RemainingEnergy
+	NominalVoltage
+	NominalEnergy
 	Cycles
 	TimeToFull
 	TimeToEmpty
