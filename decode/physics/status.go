@@ -80,6 +80,8 @@ func (u *unit) writeCharge(w writer) {
 	w.number(pack.Remaining, remaining, -2)
 	w.number(pack.Full, count(u.gauge.capacity/secondsPerHour, 100), -2)
 	w.number(pack.Nominal, count(rated, 100), -2)
+	w.number(pack.NominalVoltage, cellNominal*int64(len(u.cells)), -1)
+	w.number(pack.NominalEnergy, count(rated, 100)*cellNominal*int64(len(u.cells)), -3)
 	w.number(pack.RemainingEnergy, remaining*cellNominal*int64(len(u.cells)), -3)
 	w.number(pack.Cycles, int64(u.gauge.used/u.gauge.capacity), 0)
 	u.writeTimes(w)
