@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
@@ -17,6 +18,7 @@ type payloadPart struct {
 	first, end int    // bytes that are there
 	at         int    // place of the payload's byte 0 in the frame, negative if it is not there
 	lets       lets
+	cell       int // that the fields of one cell speak of, from 0
 }
 
 // payload accounts for the fields of a message.
@@ -159,7 +161,7 @@ func (part *payloadPart) elementName(op *mapping.Op, element int) string {
 		return fieldName(op)
 	}
 	if first, known := part.lets.first(op); known {
-		return fmt.Sprintf("%s[%d]", op.Quantity, first+element+1)
+		return fmt.Sprintf("%s[%d]", op.Quantity, first+part.cell+element+1)
 	}
 	return op.Quantity.String()
 }
@@ -213,12 +215,15 @@ func (part *payloadPart) value(s *Span, op *mapping.Op, element int, r uint64) {
 	s.Unit = op.Quantity.Row().Unit
 	v := status.Value(op.Quantity)
 	text := record(status)[op.Quantity.String()]
-	if op.Kind == mapping.OpElement {
+	if op.Quantity.Row().Kind == pack.Numbers || op.Kind == mapping.OpFlag && op.Quantity.Row().Kind == pack.Flags {
 		v, text = pack.Value{}, ""
 		first, _ := part.lets.first(op)
 		if all := status.Elements(op.Quantity); first+element < len(all) {
 			v = all[first+element]
 			text = v.Decimal().String()
+			if op.Kind == mapping.OpFlag {
+				text = strconv.FormatBool(v.Coef != 0)
+			}
 		}
 	}
 	switch {

@@ -186,18 +186,34 @@ func (a *accountant) model(p *mapping.Program) {
 	end := copy(image, a.frame)
 	part := payloadPart{data: image, end: end}
 	a.payload(p, part)
+	if at := 2 * p.Read.PackAt; at > 0 && at+2 <= end {
+		a.claimBytes(Span{Kind: SpanHead, Name: "pack", Value: number(int64(packNumber(p, image)))}, at, at+2)
+	}
 	a.reserve(0, end, 0)
 	for i := range p.Named {
 		readNamed(p.Named[i:i+1], image, nil, &part.lets)
 	}
-	for each := p.Message.Each; each != nil && size < len(a.frame); size += 2 * each.Size {
-		group := make([]byte, 2*each.Size)
-		part.data, part.at, part.first = group, size, 0
-		part.end = copy(group, a.frame[size:])
-		for i := range each.Fields {
-			a.fieldOf(&part, &each.Fields[i], p.Each.All)
+	if each := p.Message.Each; each != nil {
+		for ; size < len(a.frame); size += 2 * each.Size {
+			a.group(&part, each, p.Each.All, size)
 		}
-		a.reserve(size, size+len(group), 0)
+	}
+	if cells := p.Message.Cells; cells != nil {
+		for ; size < len(a.frame); size += 2 * cells.Size {
+			a.group(&part, cells, p.Cells.All, size)
+			part.cell++
+		}
 	}
 	a.rest(SpanBeyond, "behind the end of the model")
+}
+
+// group accounts for one group of a model, which begins at a byte of the frame.
+func (a *accountant) group(part *payloadPart, g *mapping.Group, ops []mapping.Op, at int) {
+	group := make([]byte, 2*g.Size)
+	part.data, part.at, part.first = group, at, 0
+	part.end = copy(group, a.frame[at:])
+	for i := range g.Fields {
+		a.fieldOf(part, &g.Fields[i], ops)
+	}
+	a.reserve(at, at+len(group), 0)
 }
