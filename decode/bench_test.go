@@ -8,6 +8,7 @@ import (
 	"packlink/decode/dbcpeer"
 	"packlink/decode/pack"
 	"packlink/mapping"
+	"packlink/mapping/library"
 	"packlink/transport"
 )
 
@@ -103,14 +104,17 @@ func BenchmarkRecord(b *testing.B) {
 	}
 }
 
-// BenchmarkTransfer decodes a payload in several frames: a fast packet of 11 bytes
-// in two of them.
+// BenchmarkTransfer decodes a payload in several frames: a detailed status of six
+// fields, a fast packet of 11 bytes in two frames.
 func BenchmarkTransfer(b *testing.B) {
-	table, ids := wire(b)
+	table, err := library.Compile("nmea2000-battery")
+	if err != nil {
+		b.Fatal(err)
+	}
 	d := NewDecoder(table, "bench")
 	frames := []transport.Frame{
-		{Medium: transport.CAN, Flags: transport.Extended, ID: ids[mapping.FastPacket], Data: []byte{0xA0, 0x0B, 7, 0, 0, 0x58, 0x62, 0x0E}},
-		{Medium: transport.CAN, Flags: transport.Extended, ID: ids[mapping.FastPacket], Data: []byte{0xA1, 1, 0x32, 0, 0x64, 0, 0xFF, 0xFF}},
+		{Medium: transport.CAN, Flags: transport.Extended, ID: 0x19F21223, Data: []byte{0xA0, 0x0B, 7, 0, 0, 0x58, 0x62, 0x0E}},
+		{Medium: transport.CAN, Flags: transport.Extended, ID: 0x19F21223, Data: []byte{0xA1, 1, 0x32, 0, 0x64, 0, 0xFF, 0xFF}},
 	}
 	b.ReportAllocs()
 	for b.Loop() {
