@@ -56,9 +56,10 @@ func (t *transfers) manage(table *mapping.Compiled, f *transport.Frame) (outcome
 	sent, received := packetsOf(from, to), packetsOf(to, from)
 	kind, pgn := f.Data[0], uint32(f.Data[5])|uint32(f.Data[6])<<8|uint32(f.Data[7])<<16
 	begins := kind == manageRequest || kind == manageBroadcast
-	p := table.FindCAN(mapping.J1939ID(pgn, 0, from), true)
+	id := mapping.J1939ID(pgn, 0, from)
+	p := table.FindCAN(id, true)
 	switch {
-	case p == nil || p.CAN.Transfer != mapping.J1939Protocol:
+	case p == nil || mapping.PGN(id) != pgn || p.CAN.Transfer != mapping.J1939Protocol:
 		return Unfinished, begins && t.abort(sent)
 	case begins:
 		return t.announce(f, sent, mapping.SentID(pgn, from, to), p.Longest), true

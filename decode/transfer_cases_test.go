@@ -122,6 +122,7 @@ var transferCases = []struct {
 		{frame: "1CEBFF21#0101020304050607", is: "unknown"},
 	}},
 	{"broadcast of what fits a frame", []step{{frame: "1CECFF21#20080002FFCAFE00", is: "malformed"}}},
+	{"broadcast of a group whose number has bits that no id holds", []step{{frame: "1CECFF21#20090002FFCAFE04", is: "unknown"}, {frame: "1CECFF21#20090002FFCAFE80", is: "unknown"}}},
 	{"announcement that is cut", []step{{frame: "1CECFF21#20090002FFCAFE", is: "unknown"}}},
 	{"broadcast without its first packet", []step{
 		{frame: "1CECFF21#20090002FFCAFE00", is: "part"},

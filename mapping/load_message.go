@@ -123,24 +123,25 @@ func (l *loader) frame(o *document.Object, m *Message) {
 			m.MinBytes = max(m.MinBytes, f.EndByte())
 		}
 	}
-	most := int64(mostBytes)
+	least, most := int64(0), int64(mostBytes)
 	m.MaxBytes = ClassicBytes
 	switch {
 	case l.serial != nil:
 		d := l.serial.Format.DataPart()
 		m.MinBytes, m.MaxBytes, most = max(m.MinBytes, d.Least), d.Most, int64(d.Most)
 	case m.CAN != nil && m.CAN.Transfer != OneFrame:
-		m.MaxBytes = m.CAN.Transfer.Most()
-		most = int64(m.MaxBytes)
+		t := m.CAN.Transfer
+		least, most = int64(t.Least()), int64(t.Most())
+		m.MinBytes, m.MaxBytes = max(m.MinBytes, t.Least()), t.Most()
 	}
 	n, before := o.Get("length"), l.Reports()
 	switch {
 	case n == nil:
 	case n.Kind == document.List && len(n.Items) == 2:
-		m.MinBytes = int(l.Int(n.Items[0], "the least length", 0, most))
+		m.MinBytes = int(l.Int(n.Items[0], "the least length", least, most))
 		m.MaxBytes = int(l.Int(n.Items[1], "the greatest length", int64(m.MinBytes), most))
 	default:
-		m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, 0, most))
+		m.MaxBytes = int(l.Int(n, `"length" (bytes, or [least, greatest])`, least, most))
 		m.MinBytes = m.MaxBytes
 	}
 	if l.Reports() > before {

@@ -38,6 +38,15 @@ func (t Transfer) Most() int {
 	return [...]int{OneFrame: ClassicBytes, FastPacket: FirstBytes + 31*FollowingBytes, J1939Protocol: 255 * FollowingBytes, ISOTP: 1<<12 - 1}[t]
 }
 
+// Least is the fewest bytes that a payload can have: a single frame of ISO
+// 15765-2 is not empty (ISO 15765-2:2016, from memory).
+func (t Transfer) Least() int {
+	if t == ISOTP {
+		return 1
+	}
+	return 0
+}
+
 // setTransfer notes how the program's payloads travel.
 func (p *Program) setTransfer() {
 	if p.CAN == nil {
