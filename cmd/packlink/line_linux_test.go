@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"io"
 	"os"
 	"os/exec"
@@ -14,6 +16,10 @@ import (
 
 	"github.com/creack/pty"
 	"go.bug.st/serial"
+
+	"packlink/transport"
+	"packlink/transport/modbus"
+	"packlink/transport/serialbus"
 )
 
 // serialCable is a serial line with a port at each end: what one sends the other hears.
@@ -111,5 +117,109 @@ func TestSerialOutputWithoutPort(t *testing.T) {
 	waitForTime(t, web, waitForTime(t, web, nil))
 	if n := strings.Count(log.String(), "no-such-port; it is opened again"); n != 1 {
 		t.Errorf("it is told %d times: %s", n, log)
+	}
+}
+
+// lineRegisters is what the line of TestEveryFunctionOnSerialLine shows: registers 0 to 99,
+// of which 50 is not known.
+func lineRegisters(t *testing.T) *modbus.Units {
+	t.Helper()
+	block := modbus.Block{Words: make([]uint16, 100), Missing: make([]bool, 100)}
+	for i := range block.Words {
+		block.Words[i], block.Missing[i] = uint16(i), i == 50
+	}
+	image, err := modbus.NewImage(modbus.Identity{VendorName: "bench", ProductCode: "line", MajorMinorRevision: "1"}, []modbus.Block{block})
+	if err != nil {
+		t.Fatal(err)
+	}
+	units := new(modbus.Units)
+	go func() { // as a bridge does
+		for t.Context().Err() == nil {
+			_ = units.Publish(1, image)
+			time.Sleep(time.Second)
+		}
+	}()
+	if err := units.Publish(1, image); err != nil {
+		t.Fatal(err)
+	}
+	return units
+}
+
+// onLine is the answer to a request by the order of the state diagrams of the MODBUS
+// Application Protocol Specification V1.1b3 (figures 11 and 22), without address and CRC;
+// nil is none.
+func onLine(function byte, from, quantity int) []byte {
+	refused := func(code byte) []byte { return []byte{function | 0x80, code} }
+	switch {
+	case function >= 0x80:
+		return nil // these are answers (section 4.1)
+	case function != 3 && function != 4:
+		return refused(1)
+	case quantity < 1 || quantity > 125:
+		return refused(3)
+	case from+quantity > 100:
+		return refused(2)
+	case from <= 50 && from+quantity > 50:
+		return refused(0x0B)
+	}
+	answer := []byte{function, byte(2 * quantity)}
+	for i := range quantity {
+		answer = append(answer, 0, byte(from+i))
+	}
+	return answer
+}
+
+// TestEveryFunctionOnSerialLine asks by real bytes: each function code, and for those that
+// read, addresses and quantities at and beyond the limits.
+func TestEveryFunctionOnSerialLine(t *testing.T) {
+	t.Parallel()
+	far, port := serialEnd(t)
+	defer far.Close()
+	e := transport.Endpoint{Scheme: "modbus-rtu", Address: port, Options: map[string]string{"baud": "115200"}}
+	a, err := serialbus.NewAnswerer(e, []byte{1}, lineRegisters(t).NewReader().Answer, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	var running sync.WaitGroup
+	running.Go(func() { a.TransmitAnswers(ctx) })
+	defer running.Wait()
+	defer cancel()
+	answerOnLine(t, far, rtu(1, 3, 0, 0, 0, 1), rtu(1, 3, 2, 0, 0)) // it is open
+	for function := range 256 {
+		for _, from := range []int{0, 49, 50, 99, 100, 65535} {
+			for _, quantity := range []int{0, 1, 50, 100, 125, 126, 65535} {
+				reads := function == 3 || function == 4
+				if !reads && (from != 99 || quantity != 1) || function >= 0x84 && function != 0xFF {
+					continue
+				}
+				request := rtu(1, byte(function), byte(from>>8), byte(from), byte(quantity>>8), byte(quantity))
+				if want := onLine(byte(function), from, quantity); want != nil {
+					answerOnLine(t, far, request, rtu(append([]byte{1}, want...)...))
+				} else {
+					answerOnLine(t, far, request, nil)
+				}
+			}
+		}
+	}
+}
+
+// answerOnLine asks at the far end of a line and wants an answer; nil is none.
+func answerOnLine(t *testing.T, far *os.File, request, want []byte) {
+	t.Helper()
+	if _, err := far.Write(request); err != nil {
+		t.Fatal(err)
+	}
+	if want == nil {
+		far.SetReadDeadline(time.Now().Add(100 * time.Millisecond))
+		if n, err := far.Read(make([]byte, 1)); n > 0 {
+			t.Errorf("% X is answered (%v)", request, err)
+		}
+		return
+	}
+	got := make([]byte, len(want))
+	far.SetReadDeadline(time.Now().Add(10 * time.Second))
+	if n, err := io.ReadFull(far, got); err != nil || !bytes.Equal(got, want) {
+		t.Fatalf("% X got % X, %v; want % X", request, got[:n], err, want)
 	}
 }

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"net"
+	"os"
 	"syscall"
 	"testing"
 	"time"
@@ -13,7 +15,44 @@ import (
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+// serveVariable makes this test program a server at the port it says, for benchmarks that
+// need one in a process of its own.
+const serveVariable = "PACKLINK_BENCH_SERVER"
+
+func TestMain(m *testing.M) {
+	if port := os.Getenv(serveVariable); port != "" {
+		serveForBenchmark(port)
+	}
+	goleak.VerifyTestMain(m)
+}
+
+// serveForBenchmark shows registers 400 to 524 of unit 1, each with its address.
+func serveForBenchmark(port string) {
+	words := make([]uint16, 125)
+	for i := range words {
+		words[i] = uint16(400 + i)
+	}
+	units := new(Units)
+	image, err := NewImage(bench, []Block{{From: 400, Words: words}})
+	if err != nil {
+		panic(err)
+	}
+	server, err := NewServer(units, 1, nil)
+	if err != nil {
+		panic(err)
+	}
+	listener, err := net.Listen("tcp", "127.0.0.1:"+port)
+	if err != nil {
+		panic(err)
+	}
+	go func() {
+		for ; ; time.Sleep(time.Second) {
+			units.Publish(1, image)
+		}
+	}()
+	fmt.Println("ready")
+	panic(server.Serve(context.Background(), listener))
+}
 
 // patience is how long a test waits before it gives up.
 const patience = 20 * time.Second

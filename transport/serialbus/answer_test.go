@@ -333,3 +333,38 @@ func FuzzEar(f *testing.F) {
 		}
 	})
 }
+
+// TestEarHearsEveryRequest sends every function with every address: each is heard as it
+// is, but those of the functions from 80 on, which are answers, and what could be a unit's
+// own answer with values. A request whose beginning is a whole request by chance cannot be
+// told from that one.
+func TestEarHearsEveryRequest(t *testing.T) {
+	e := newEar([]byte{1})
+	for function := range 256 {
+		for from := range 65536 {
+			request := withCRC(1, byte(function), byte(from>>8), byte(from), byte(function^from), byte(from))
+			e.hear(request)
+			if len(e.request) == 0 {
+				e.silence()
+			}
+			sizes := frameSizes[byte(function)]
+			isAnswer := function >= 0x80 || sizes.answer.counted == valueCount && sizes.answer.of(request) == 8 && sizes.request.of(request) != 8
+			switch delivered := bytes.Equal(e.request, request); {
+			case delivered && isAnswer:
+				t.Fatalf("% X is taken for a request", request)
+			case !delivered && !isAnswer && !hasShorterFrame(request):
+				t.Fatalf("% X is not heard", request)
+			}
+			e.reset()
+		}
+	}
+}
+
+func hasShorterFrame(request []byte) bool {
+	for size := 4; size < len(request); size++ {
+		if sound(request, size) {
+			return true
+		}
+	}
+	return false
+}

@@ -130,10 +130,16 @@ func (e *ear) unusual(silent bool) (kind, int) {
 		return undecided, 0
 	case !silent || !sound(e.heard, len(e.heard)):
 		return stray, 1
-	case !e.mine[unit] || function&exceptionFlag != 0 || function == encapsulated && e.heard[2] == readIdentity:
-		return others, len(e.heard) // the last is the answer of a unit of mine, heard again
+	case !e.mine[unit] || function&exceptionFlag != 0 || isIdentity(e.heard):
+		return others, len(e.heard)
 	}
 	return toMe, len(e.heard)
+}
+
+// isIdentity tells whether a frame is an answer of function 2B: behind ten bytes that
+// are always there come the objects (section 6.21).
+func isIdentity(frame []byte) bool {
+	return frame[1] == encapsulated && frame[2] == readIdentity && len(frame) > 10
 }
 
 // sizes are those that a frame which begins here can have, the likelier first. 0
@@ -152,15 +158,17 @@ func (e *ear) sizes() [2]int {
 }
 
 // recognised tells whom a sound frame is for. An answer of a unit of mine is this
-// program's own, heard again, as some adapters do.
+// program's own, heard again, as some adapters do: it carries values, identity or an
+// exception.
 func (e *ear) recognised(size int) kind {
 	unit, function := e.heard[0], e.heard[1]
+	isRequest := size == frameSizes[function].request.of(e.heard)
 	e.waits = broadcast
 	switch {
-	case function&exceptionFlag != 0 || size != frameSizes[function].request.of(e.heard):
-	case e.mine[unit]:
+	case function&exceptionFlag != 0:
+	case e.mine[unit] && (isRequest || frameSizes[function].answer.counted != valueCount):
 		return toMe
-	default:
+	case isRequest:
 		e.waits = unit
 	}
 	return others

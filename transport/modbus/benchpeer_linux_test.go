@@ -1,0 +1,153 @@
+package modbus
+
+import (
+	"bufio"
+	"bytes"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// startServer starts a server that says "ready", and gives its address.
+func startServer(b *testing.B, command func(port string) *exec.Cmd) (address string) {
+	b.Helper()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	_, port, _ := net.SplitHostPort(free.Addr().String())
+	free.Close()
+	server := command(port)
+	output, err := server.StdoutPipe()
+	if err == nil {
+		err = server.Start()
+	}
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { server.Process.Kill(); server.Wait() })
+	if line, err := bufio.NewReader(output).ReadString('\n'); err != nil || line != "ready\n" {
+		b.Fatalf("the server said %q, %v", line, err)
+	}
+	return "127.0.0.1:" + port
+}
+
+// libmodbus compiles the peer, of Debian's libmodbus-dev.
+func libmodbus(b *testing.B) string {
+	b.Helper()
+	program := filepath.Join(b.TempDir(), "peer")
+	text, err := exec.Command("cc", "-Wall", "-Wextra", "-Werror", "-O2", "-I/usr/include/modbus", "-o", program, "testdata/peer.c", "-lmodbus").CombinedOutput()
+	if err != nil {
+		b.Skipf("the peer cannot be built: %v: %s; try: apt-get install gcc libc6-dev libmodbus-dev", err, text)
+	}
+	return program
+}
+
+// load is connections that each ask for 100 registers again and again. One loop over
+// epoll drives them all, so that asking costs less than answering.
+type load struct {
+	poll  int
+	asked []int // bytes of the answer that are still to come, by file descriptor
+}
+
+const wholeAnswer = 9 + 200
+
+func newLoad(b *testing.B, address string, connections int) *load {
+	b.Helper()
+	poll, err := unix.EpollCreate1(0)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { unix.Close(poll) })
+	l := &load{poll: poll}
+	for range connections {
+		conn, err := net.Dial("tcp", address)
+		if err != nil {
+			b.Fatal(err)
+		}
+		file, err := conn.(*net.TCPConn).File()
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.Cleanup(func() { conn.Close(); file.Close() })
+		fd := int(file.Fd())
+		if err := unix.EpollCtl(poll, unix.EPOLL_CTL_ADD, fd, &unix.EpollEvent{Events: unix.EPOLLIN, Fd: int32(fd)}); err != nil {
+			b.Fatal(err)
+		}
+		l.asked = append(l.asked, make([]int, max(0, fd+1-len(l.asked)))...)
+		l.asked[fd] = -1
+	}
+	return l
+}
+
+// run asks for a time and gives the requests per second.
+func (l *load) run(b *testing.B, d time.Duration) float64 {
+	open, answers, end := 0, 0, time.Now().Add(d)
+	ask := func(fd int) {
+		if _, err := unix.Write(fd, read100); err != nil {
+			b.Fatal(err)
+		}
+		l.asked[fd], open = wholeAnswer, open+1
+	}
+	for fd, asked := range l.asked {
+		if asked != 0 {
+			ask(fd)
+		}
+	}
+	events, response := make([]unix.EpollEvent, len(l.asked)), make([]byte, wholeAnswer)
+	for open > 0 {
+		n, err := unix.EpollWait(l.poll, events, -1)
+		if err != nil && err != unix.EINTR {
+			b.Fatal(err)
+		}
+		over := !time.Now().Before(end)
+		for _, event := range events[:max(n, 0)] {
+			fd := int(event.Fd)
+			got, err := unix.Read(fd, response)
+			if err != nil || got == 0 || got == wholeAnswer && !bytes.Equal(response[7:11], []byte{3, 200, 1, 0x90}) {
+				b.Fatalf("got % X, %v", response[:max(got, 0)], err)
+			}
+			if l.asked[fd] -= got; l.asked[fd] > 0 {
+				continue
+			}
+			l.asked[fd], open, answers = -1, open-1, answers+1
+			if !over {
+				ask(fd)
+			}
+		}
+	}
+	return float64(answers) / d.Seconds()
+}
+
+// BenchmarkBesideLibmodbus lets 16 connections read 100 registers from this server and
+// from one made with libmodbus, each in a process of its own, in turns of a quarter of a
+// second. Run it with -benchtime 20x: each turn is one of b.N.
+func BenchmarkBesideLibmodbus(b *testing.B) {
+	const connections, turn = 16, 250 * time.Millisecond
+	peer := libmodbus(b)
+	ours := newLoad(b, startServer(b, func(port string) *exec.Cmd {
+		command := exec.Command(os.Args[0])
+		command.Env = append(os.Environ(), serveVariable+"="+port)
+		return command
+	}), connections)
+	theirs := newLoad(b, startServer(b, func(port string) *exec.Cmd { return exec.Command(peer, port) }), connections)
+	var mine, others, ratios []float64
+	for range b.N {
+		mine, others = append(mine, ours.run(b, turn)), append(others, theirs.run(b, turn))
+		ratios = append(ratios, mine[len(mine)-1]/others[len(others)-1])
+	}
+	b.ReportMetric(median(mine), "packlink-requests/s")
+	b.ReportMetric(median(others), "libmodbus-requests/s")
+	b.ReportMetric(median(ratios), "ratio")
+}
+
+func median(all []float64) float64 {
+	slices.Sort(all)
+	return all[len(all)/2]
+}
