@@ -115,7 +115,7 @@ func (t *transfers) begin(f *transport.Frame, o opening, first []byte, room int)
 	s := t.find(o.key)
 	outcome = Part
 	if s == nil {
-		s = t.add()
+		s = t.add(f.Time)
 	} else if s.lost == Decoded {
 		outcome = Unfinished
 	}
@@ -175,11 +175,13 @@ func (t *transfers) find(key sessionKey) *session {
 	return nil
 }
 
-// add makes room for a transfer.
-func (t *transfers) add() (s *session) {
+// add makes room for a transfer that begins now. One that is silent for longest
+// gives way, or one from before the clock was set back.
+func (t *transfers) add(now int64) (s *session) {
 	switch {
 	case len(t.open) == MaxTransfers:
-		return slices.MinFunc(t.open, func(a, b *session) int { return cmp.Compare(a.at, b.at) })
+		away := func(s *session) int64 { return max(now-s.at, s.at-now) }
+		return slices.MaxFunc(t.open, func(a, b *session) int { return cmp.Compare(away(a), away(b)) })
 	case len(t.spare) == 0:
 		s = new(session)
 	default:

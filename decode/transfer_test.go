@@ -235,6 +235,30 @@ func TestTransfersAreBounded(t *testing.T) {
 	}
 }
 
+// TestClockSetBackAmidTransfers fills the transfers, sets the clock back by a day
+// and wants two new ones followed side by side.
+func TestClockSetBackAmidTransfers(t *testing.T) {
+	table, ids := wire(t)
+	var r transfers
+	frame := func(at int64, address int, data ...byte) (outcome Outcome) {
+		f := transport.Frame{Time: at, Medium: transport.CAN, ID: ids[mapping.FastPacket]&^0xFF | uint32(address), Flags: transport.Extended, Data: data}
+		_, outcome = receive(&r, table, &f)
+		return outcome
+	}
+	day := int64(24 * time.Hour)
+	for i := range MaxTransfers {
+		frame(day, i, 0, 8, 1, 2, 3, 4, 5, 6)
+	}
+	for address := range 2 {
+		frame(0, address, 0x20, 8, 1, 2, 3, 4, 5, 6)
+	}
+	for address := range 2 {
+		if got := frame(1, address, 0x21, 7, 8); got != Decoded {
+			t.Errorf("the transfer of %d ends as %v", address, got)
+		}
+	}
+}
+
 // TestTransfersAllocateNothing holds that a payload costs no memory once its
 // sender is known.
 func TestTransfersAllocateNothing(t *testing.T) {
