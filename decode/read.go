@@ -154,7 +154,7 @@ func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
 		r.say(op, r.codes(op, data))
 	case mapping.OpFlags:
 		r.flags(op, raw(op, w))
-	case mapping.OpText, mapping.OpDigits:
+	case mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
 		r.text(op, data, w)
 	}
 }
@@ -163,7 +163,7 @@ func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
 // another message gives.
 func (r *reading) clear(op *mapping.Op) {
 	switch op.Kind {
-	case mapping.OpNumber, mapping.OpFlag, mapping.OpText, mapping.OpDigits:
+	case mapping.OpNumber, mapping.OpFlag, mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
 		if op.Target != nil && !op.Refines && r.status.Value(op.Target.Quantity).By == r.by {
 			r.status.Clear(op.Target.Quantity)
 		}
@@ -224,16 +224,15 @@ func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
 		*to = pack.Value{Coef: int64(bits), At: r.at, By: r.by, Trust: pack.Known}
 		return
 	}
-	for _, meaning := range op.Values {
-		if meaning.Raw == bits && !missing(op, bits) {
-			to.Coef, to.At, to.By, to.Exp, to.Trust = 0, r.at, r.by, 0, pack.Known
-			if meaning.On {
-				to.Coef = 1
-			}
-			return
-		}
+	m := meaning(op, bits)
+	if m == nil {
+		*to = pack.Value{}
+		return
 	}
-	*to = pack.Value{}
+	to.Coef, to.At, to.By, to.Exp, to.Trust = 0, r.at, r.by, 0, pack.Known
+	if m.On {
+		to.Coef = 1
+	}
 }
 
 // text reads a text, or a number as its digits. Only NULs and blanks mean that
@@ -244,10 +243,20 @@ func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 	}
 	var digits [20]byte
 	part := digits[:0]
-	if op.Kind == mapping.OpText {
+	switch op.Kind {
+	case mapping.OpText:
 		part = data[op.Start:op.Need]
-	} else if v := r.number(op, w); v.Trust != 0 {
-		part = v.Decimal().Append(part)
+	case mapping.OpWord:
+		part = words(op, raw(op, w))
+	default:
+		if v := r.number(op, w); v.Trust != 0 && op.Kind == mapping.OpDate {
+			part = date(op, v.Coef, part)
+		} else if v.Trust != 0 {
+			part = v.Decimal().Append(part)
+		}
+	}
+	if len(part) == 0 && op.Refines && op.Kind != mapping.OpText {
+		return
 	}
 	q := op.Target.Quantity
 	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}

@@ -163,7 +163,7 @@ func (w *writing) knows(op *mapping.Op) bool {
 		return known
 	case mapping.OpAlarms, mapping.OpCodes:
 		return w.status.Alarms.Known&op.Known != 0
-	case mapping.OpText, mapping.OpDigits:
+	case mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
 		return op.Target != nil && w.usableText(op.Target.Quantity) != ""
 	}
 	return op.Write != nil || op.Target != nil && w.status.Has(op.Target.Quantity)
@@ -197,7 +197,11 @@ func (w *writing) write(op *mapping.Op, data []byte) error {
 	case mapping.OpCodes:
 		return w.writeCodes(op, data)
 	}
-	r, err := w.rawOf(op)
+	r, other := w.otherRaw(op)
+	err := error(nil)
+	if !other {
+		r, err = w.rawOf(op)
+	}
 	if err == nil {
 		place(op, data, 0, r)
 	}
@@ -217,6 +221,10 @@ func (w *writing) rawOf(op *mapping.Op) (uint64, error) {
 		return alarmsRaw(op, w.status)
 	case mapping.OpFlags:
 		return flagsRaw(op, w.status)
+	case mapping.OpWord:
+		return wordRaw(op, w.usableText(op.Quantity))
+	case mapping.OpDate:
+		return dateRaw(op, w.usableText(op.Quantity))
 	case mapping.OpDigits:
 		v, err := pack.ParseDecimal(w.usableText(op.Target.Quantity))
 		return w.number(op, v, err == nil)
@@ -350,7 +358,7 @@ func flagRaw(op *mapping.Op, on, known bool) (uint64, error) {
 		return 0, nil
 	}
 	for _, meaning := range op.Values {
-		if meaning.On == on {
+		if meaning.On == on && !meaning.Other {
 			return meaning.Raw, nil
 		}
 	}

@@ -71,7 +71,8 @@ func (c *checker) target(f *Field) {
 	if c.inCell && row.Kind == pack.Flags {
 		allowed, flag = shapes[pack.Flag], true
 	}
-	if !slices.Contains(allowed, f.Type.Base) {
+	signedDate := f.Date != 0 && f.Type.Base == Signed
+	if !slices.Contains(allowed, f.Type.Base) && !signedDate {
 		c.Report(at(f.Place, "as"), RuleType, "%s cannot be read from %s", q, f.Type.Name)
 		return
 	}
@@ -83,6 +84,9 @@ func (c *checker) target(f *Field) {
 	}
 	if (q == pack.Current || q == pack.Power) && !f.SignGiven {
 		c.Report(at(f.Place, "is"), RuleSign, "say which way is positive: sign: charge-positive or sign: discharge-positive")
+	}
+	if q == pack.MadeOn && f.Type.Base != Text && f.Date == 0 {
+		c.Report(at(f.Place, "is"), RuleMeaning, "say how the number is a date: date: packed, date: days or date: digits")
 	}
 	if row.Kind == pack.Word && f.Type.Base != Text && f.Target.Element > 0 {
 		c.Report(at(f.Place, "is"), RuleMeaning, "a number gives the whole of %s; only text comes in pieces", q)
@@ -106,7 +110,8 @@ func (c *checker) effects(f *Field) {
 	number := kind == pack.Number || kind == pack.Numbers || f.Derive.number()
 	limited := f.Derive == nil && (number || f.Let != "" && f.Type.Base != Text)
 	words := f.Derive != nil && !f.Derive.number()
-	digits := kind == pack.Word && f.Type.Base != Text
+	word := kind == pack.Word && f.Type.Base != Text
+	digits := word && f.Date == 0 && len(f.Values) == 0
 	varies := !f.Address && f.Equals == nil
 	for _, key := range []struct {
 		name   string
@@ -118,7 +123,9 @@ func (c *checker) effects(f *Field) {
 		{"scale_by", number || digits, "quantities that are numbers"},
 		{"sign", number, "quantities that are numbers"},
 		{"range", limited, "numbers that are read"},
-		{"values", kind == pack.Flag || kind == pack.Flags && c.inCell || words, "quantities that are true or false, and figures that are words"},
+		{"values", kind == pack.Flag || kind == pack.Flags && c.inCell || words || word && f.Date == 0, "quantities that are true or false, and numbers that stand for a text or a word"},
+		{"date", word && f.Target.Quantity == pack.MadeOn, "made_on as a number"},
+		{"since", f.Date != Digits, "dates whose years count from one"},
 		{"repeat", kind == pack.Numbers || len(f.Alarms) > 0 && f.Type.Base == Unsigned, "lists of numbers and codes of alarms"},
 		{"missing", f.Type.Base != Text && varies, "numbers and bits; a text is missing if it is empty"},
 		{"optional", varies, "fields that can be left off"},

@@ -29,6 +29,7 @@ func (l *loader) field(n *document.Node) Field {
 	}
 	l.order(o, &f)
 	l.meaning(o, &f)
+	l.date(o, &f)
 	l.scaling(o, &f)
 	l.special(o, &f)
 	l.repetition(o, &f)

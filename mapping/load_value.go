@@ -44,7 +44,7 @@ func (l *loader) special(o *document.Object, f *Field) {
 	if n := o.Get("values"); n != nil && l.Object(n, "values") != nil {
 		switch {
 		case f.Derive == nil:
-			l.flagValues(n, f)
+			l.meanings(n, f)
 		case !f.Derive.number():
 			l.words(n, f.Derive, f.Type.Bits)
 		}
@@ -64,25 +64,6 @@ func (l *loader) special(o *document.Object, f *Field) {
 
 // finest is written for a power of ten that is chosen at writing.
 const finest = "finest"
-
-// flagValues reads which raw values of a flag mean true and which false.
-func (l *loader) flagValues(n *document.Node, f *Field) {
-	seen := make(map[uint64]bool)
-	on, off := false, false
-	for _, p := range n.Pairs {
-		before := l.Reports()
-		v := FlagValue{l.raw(p.Key, "a raw value", f.Type.Bits), l.Flag(p.Value, "the meaning of a flag")}
-		if seen[v.Raw] && l.Reports() == before {
-			l.Report(p.Key, RuleTwice, "the raw value %d stands twice", v.Raw)
-		}
-		seen[v.Raw] = true
-		on, off = on || v.On, off || !v.On
-		f.Values = append(f.Values, v)
-	}
-	if !on || !off {
-		l.Report(n, RuleMeaning, "values must name a raw value for true and one for false, or one of them could not be written")
-	}
-}
 
 func (l *loader) rawList(n *document.Node, what string, bits int) []uint64 {
 	raws := []uint64{}

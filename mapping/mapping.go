@@ -179,9 +179,11 @@ type Field struct {
 	Offset    pack.Decimal // turned round likewise
 	ScaleBy   string       // field whose value is a further power of ten; "" if none
 	SignGiven bool
-	Missing   []uint64 // raw values that mean "not available"; writing uses the first
-	Range     *Range   // plausible values; nil if all are
-	Values    []FlagValue
+	Missing   []uint64  // raw values that mean "not available"; writing uses the first
+	Range     *Range    // plausible values; nil if all are
+	Values    []Meaning // of the raw values of a flag or a text; nil if they need none
+	Date      DateForm  // how a number is a date; 0 if it is none
+	Since     int       // year that a date counts from
 	Alarms    []AlarmSlot
 	On, Off   uint64 // raw states of an alarm bit or pair; Off is the code for no alarm too
 	Optional  bool   // may lie beyond the end of a shorter frame
@@ -229,10 +231,12 @@ type Target struct {
 // its quantity; raw for a field that is only named.
 type Range struct{ Low, High pack.Decimal }
 
-// FlagValue is a raw value of a flag and what it means.
-type FlagValue struct {
-	Raw uint64
-	On  bool
+// Meaning is what a raw value of a flag or a text means.
+type Meaning struct {
+	Raw   uint64
+	Other bool   // any raw value that no meaning has; it is read only
+	On    bool   // of a flag
+	Text  []byte // of a text
 }
 
 // AlarmSlot is an alarm that a bit, a pair of bits or a code stands for. A slot

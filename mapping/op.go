@@ -17,6 +17,8 @@ const (
 	OpFlag                      // a flag of the status
 	OpText                      // text from bytes
 	OpDigits                    // text from a number's digits
+	OpWord                      // text that a raw value stands for
+	OpDate                      // text of a date
 	OpAlarms                    // alarms from bits or pairs of bits
 	OpCodes                     // alarms from codes
 	OpFlags                     // a list of flags from bits
@@ -112,9 +114,20 @@ func opKind(f *Field) OpKind {
 	case pack.Numbers:
 		return OpElement
 	case pack.Word:
-		return OpDigits
+		return wordKind(f)
 	}
 	return OpNumber
+}
+
+// wordKind is how a number becomes text.
+func wordKind(f *Field) OpKind {
+	switch {
+	case f.Date != 0:
+		return OpDate
+	case len(f.Values) > 0:
+		return OpWord
+	}
+	return OpDigits
 }
 
 // setScale brings scale, offset and range to one exponent, so that a value is

@@ -122,6 +122,8 @@ var notShapes = map[string]string{
 	"wrong-type-other-of-flags.yaml":      "the keys of a map of alarms",
 	"unknown-key-page.yaml":               "page needs repeat",
 	"unknown-key-after-register.yaml":     "a key of another bus",
+	"unknown-key-since.yaml":              "since needs date",
+	"wrong-type-values.yaml":              "a text, which a flag does not mean",
 	"wrong-type-equals.yaml":              "more bits than its field has",
 	"unknown-key-frame-only.yaml":         "a key of another bus",
 	"unknown-key-frame.yaml":              "a name that may be that of a part",

@@ -218,7 +218,10 @@ func (f *Field) details() string {
 		add("%d: none", f.Off)
 	}
 	for _, v := range f.Values {
-		add("%d: %t", v.Raw, v.On)
+		add("%s: %s", v.key(), v.value(f))
+	}
+	if f.Date != 0 {
+		add("%s", f.date())
 	}
 	for _, raw := range f.Missing {
 		add("%X: not available", raw)
@@ -270,6 +273,33 @@ func (f *Field) spread() []string {
 		}
 	}
 	return []string{"in " + strings.Join(parts, " and ")}
+}
+
+func (m *Meaning) key() string {
+	if m.Other {
+		return otherKey
+	}
+	return strconv.FormatUint(m.Raw, 10)
+}
+
+func (m *Meaning) value(f *Field) string {
+	if f.Target.Quantity.Row().Kind == pack.Word {
+		return strconv.Quote(string(m.Text))
+	}
+	return strconv.FormatBool(m.On)
+}
+
+// date is how the number is a date.
+func (f *Field) date() string {
+	switch f.Date {
+	case Packed:
+		return fmt.Sprintf("7 bits of years since %d, 4 of the month, 5 of the day", f.Since)
+	case Days:
+		return fmt.Sprintf("days since 1 January %d", f.Since)
+	case Digits6:
+		return fmt.Sprintf("YYMMDD since %d", f.Since)
+	}
+	return "YYYYMMDD"
 }
 
 // orders are the orders of the field's bytes and words, where it has several.

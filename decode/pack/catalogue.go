@@ -15,6 +15,7 @@ var catalogue = [Count]Row{
 	Serial:     {"serial", "who", Word, "", 0, Marked, "the serial number"},
 	Firmware:   {"firmware", "who", Word, "", 0, Marked, "the version of the management system's firmware"},
 	Hardware:   {"hardware", "who", Word, "", 0, Marked, "the version of the management system's hardware"},
+	MadeOn:     {"made_on", "who", Word, "", 0, Marked, "the date of manufacture, as 2024-05-17"},
 	Modules:    {"modules", "who", Number, "", 0, Marked, "how many packs answer behind this address"},
 	Packs:      {"packs", "bank", Number, "", 0, Marked, "how many packs belong to the bank"},
 	PacksFresh: {"packs_fresh", "bank", Number, "", 0, Marked, "how many of them are heard in time"},

@@ -92,7 +92,7 @@ const contract = `time source address mapping maker model serial firmware hardwa
 
 func TestEveryKeyOfTheContract(t *testing.T) {
 	want := append(strings.Fields(contract), "cell_max_pack", "cell_min_pack", // a bank's extremes name their pack
-		"nominal_v", "nominal_wh") // ratings that energy models have
+		"made_on", "nominal_v", "nominal_wh") // a date of manufacture, and ratings that energy models have
 	var got []string
 	for q := range Count {
 		got = append(got, q.String())

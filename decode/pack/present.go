@@ -3,7 +3,7 @@ package pack
 // lasting are the quantities that say nothing of whether the pack is still
 // there: names, ratings and counters, which some protocols give once an hour.
 var lasting = map[Quantity]bool{
-	Maker: true, Model: true, Serial: true, Firmware: true, Hardware: true, Modules: true, Packs: true, PacksFresh: true,
+	Maker: true, Model: true, Serial: true, Firmware: true, Hardware: true, MadeOn: true, Modules: true, Packs: true, PacksFresh: true,
 	SOH: true, Full: true, Nominal: true, NominalVoltage: true, NominalEnergy: true, Cycles: true,
 }
 

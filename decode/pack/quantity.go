@@ -37,6 +37,7 @@ const (
 	Serial
 	Firmware
 	Hardware
+	MadeOn
 	Modules
 	Packs
 	PacksFresh

@@ -16,7 +16,7 @@ type Status struct {
 	AlarmsStale bool // a message that carries alarms is overdue
 
 	values    [Count]Value
-	texts     [Hardware + 1]Text
+	texts     [MadeOn + 1]Text
 	cells     []Value
 	temps     []Value
 	balancing []Value

@@ -9,7 +9,7 @@ import (
 
 // absent are the quantities that the model does not know.
 var absent = map[pack.Quantity]bool{
-	pack.Maker: true, pack.Serial: true, pack.Hardware: true, // the scenario below does not give them
+	pack.Maker: true, pack.Serial: true, pack.Hardware: true, pack.MadeOn: true, // the scenario below does not give them
 	pack.Packs: true, pack.PacksFresh: true, pack.CellMaxPack: true, pack.CellMinPack: true, // a bank's
 	pack.TimeToFull: true, // it discharges
 }
