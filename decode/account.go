@@ -44,7 +44,7 @@ type Bits struct {
 }
 
 // Place is where the span's bits are, as a person reads it: bytes 0 to 1, byte 2
-// bits 0 to 3.
+// bits 0 to 3 and 6.
 func (s *Span) Place() string {
 	var parts []string
 	for i := 0; i < len(s.Bits); i++ {
@@ -57,14 +57,23 @@ func (s *Span) Place() string {
 			parts = append(parts, fmt.Sprintf("bytes %d to %d", b.Byte, s.Bits[last].Byte))
 		case b.whole():
 			parts = append(parts, fmt.Sprintf("byte %d", b.Byte))
+		case i > 0 && s.Bits[i-1].Byte == b.Byte:
+			parts[len(parts)-1] += " and " + b.numbers()
 		case b.Low == b.High:
-			parts = append(parts, fmt.Sprintf("byte %d bit %d", b.Byte, b.Low))
+			parts = append(parts, fmt.Sprintf("byte %d bit %s", b.Byte, b.numbers()))
 		default:
-			parts = append(parts, fmt.Sprintf("byte %d bits %d to %d", b.Byte, b.Low, b.High))
+			parts = append(parts, fmt.Sprintf("byte %d bits %s", b.Byte, b.numbers()))
 		}
 		i = last
 	}
 	return strings.Join(parts, ", ")
+}
+
+func (b Bits) numbers() string {
+	if b.Low == b.High {
+		return fmt.Sprint(b.Low)
+	}
+	return fmt.Sprintf("%d to %d", b.Low, b.High)
 }
 
 func (b Bits) whole() bool { return b.Low == 0 && b.High == 7 }

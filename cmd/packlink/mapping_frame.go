@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
@@ -140,33 +141,36 @@ func parseHex(flag, text string) ([]byte, error) {
 
 // writeAccount writes an account as a table that a person can read.
 func writeAccount(w io.Writer, a *decode.Account) error {
+	var text bytes.Buffer
 	message := "no message"
 	if len(a.Messages) > 0 {
 		message = strings.Join(a.Messages, ", ")
 	}
-	fmt.Fprintf(w, "%s: %s", a.Frame, message)
+	fmt.Fprintf(&text, "%s: %s", a.Frame, message)
 	if a.Address != nil {
-		fmt.Fprintf(w, ", address %d", *a.Address)
+		fmt.Fprintf(&text, ", address %d", *a.Address)
 	}
-	fmt.Fprintln(w)
-	for _, text := range a.Problems {
-		fmt.Fprintf(w, "! %s\n", text)
+	fmt.Fprintln(&text)
+	for _, problem := range a.Problems {
+		fmt.Fprintf(&text, "! %s\n", problem)
 	}
-	for _, text := range a.Nearest {
-		fmt.Fprintf(w, "  near: %s\n", text)
+	for _, near := range a.Nearest {
+		fmt.Fprintf(&text, "  near: %s\n", near)
 	}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := tabwriter.NewWriter(&text, 0, 0, 2, ' ', 0)
 	for i := range a.Spans {
 		writeSpan(t, &a.Spans[i])
 	}
-	if err := t.Flush(); err != nil {
-		return err
+	t.Flush()
+	if len(a.Absent) > 0 {
+		fmt.Fprintf(&text, "  not in the frame: %s\n", strings.Join(a.Absent, "; "))
 	}
-	if len(a.Absent) == 0 {
-		return nil
+	for line := range bytes.Lines(text.Bytes()) {
+		if _, err := fmt.Fprintln(w, string(bytes.TrimRight(line, " \n"))); err != nil {
+			return err
+		}
 	}
-	_, err := fmt.Fprintf(w, "  not in the frame: %s\n", strings.Join(a.Absent, "; "))
-	return err
+	return nil
 }
 
 func writeSpan(t io.Writer, s *decode.Span) {

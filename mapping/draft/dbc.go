@@ -179,7 +179,9 @@ const mostFrame = 64
 // refuse says why a message cannot be drafted, "" if it can.
 func (d *database) refuse(def *dbc.MessageDef) string {
 	switch {
-	case def.Size > mostFrame:
+	case d.byPGN(def) && def.Size > uint64(mapping.J1939Protocol.Most()):
+		return fmt.Sprintf("it has %d bytes, and a transfer by %s at most %d", def.Size, mapping.J1939Protocol, mapping.J1939Protocol.Most())
+	case !d.byPGN(def) && def.Size > mostFrame:
 		return fmt.Sprintf("it has %d bytes, and a frame at most %d", def.Size, mostFrame)
 	case def.Size == 0:
 		return "it has no bytes"
@@ -213,6 +215,9 @@ func (d *database) match(def *dbc.MessageDef) string {
 	switch {
 	case d.byPGN(def):
 		keys = fmt.Sprintf("pgn: 0x%05X, priority: %d", mapping.PGN(id), id>>26)
+		if def.Size > mapping.ClassicBytes {
+			keys += ", transfer: " + mapping.J1939Protocol.String()
+		}
 	case def.MessageID.IsExtended() && d.longIDs:
 		keys = fmt.Sprintf("id: 0x%08X", id)
 	case def.MessageID.IsExtended():

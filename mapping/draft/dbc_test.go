@@ -215,6 +215,43 @@ func TestDBCOddities(t *testing.T) {
 	}
 }
 
+// j1939 is a file whose messages are known by their parameter group. The longer
+// ones travel by the transport protocol.
+const j1939 = `VERSION ""
+NS_ :
+BS_:
+BU_: A
+BO_ 2566848001 Short: 8 A
+ SG_ Voltage : 0|16@1+ (0.05,0) [0|0] "V" A
+BO_ 2566848257 Long: 40 A
+ SG_ Voltage : 304|16@1+ (0.05,0) [0|0] "V" A
+BO_ 2566848513 Longer: 1786 A
+BO_ 2566848003 Again: 8 A
+BA_DEF_ BO_ "VFrameFormat" ENUM "a","b","c","J1939PG";
+BA_ "VFrameFormat" BO_ 2566848001 3;
+BA_ "VFrameFormat" BO_ 2566848257 3;
+BA_ "VFrameFormat" BO_ 2566848513 3;
+`
+
+func TestParameterGroups(t *testing.T) {
+	d, err := draft.DBC("x.dbc", []byte(j1939))
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := loaded(t, d.Text)
+	if c := m.Messages[0].CAN; !c.HasPGN || c.PGN != 0xFEFE || c.Transfer != mapping.OneFrame {
+		t.Errorf("Short is %+v", c)
+	}
+	if c := m.Messages[1].CAN; !c.HasPGN || c.PGN != 0xFEFF || c.Transfer != mapping.J1939Protocol {
+		t.Errorf("Long is %+v", c)
+	}
+	for _, want := range []string{"Longer: it has 1786 bytes", "Again: its frames are those of Short"} {
+		if lost := strings.Join(d.Lost, "\n"); !strings.Contains(lost, want) {
+			t.Errorf("%q is not told: %s", want, lost)
+		}
+	}
+}
+
 // TestOldText reads a degree sign of ISO 8859-1, and a name that is no key.
 func TestOldText(t *testing.T) {
 	d, err := draft.DBC("../Böse Datei.DBC", []byte(dbcHead+"BO_ 1 M: 8 A\n SG_ _T : 0|8@1- (1,0) [0|0] \"\xb0C\" A\nCM_ SG_ 1 _T \"a\x01b\tc\";\n"))
@@ -231,6 +268,7 @@ func TestOldText(t *testing.T) {
 // its proposals.
 func FuzzDBC(f *testing.F) {
 	f.Add(read(f, "testdata/boathouse.dbc"))
+	f.Add([]byte(j1939))
 	f.Add([]byte(dbcHead + "BO_ 2566848512 M: 8 A\n SG_ S m0 : 0|8@1+ (1,0) [0|0] \"\" A\nBA_DEF_ BO_ \"VFrameFormat\" ENUM \"a\",\"J1939PG\";\nBA_ \"VFrameFormat\" BO_ 2566848512 1;\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		d, err := draft.DBC("fuzz.dbc", data)
