@@ -73,8 +73,6 @@ func (c *checker) oneAddress(fields []Field) {
 	first := 0
 	for i := range fields {
 		switch f := &fields[i]; {
-		case f.Address && c.m.Bus.Serial != nil && c.m.Bus.Serial.Address >= 0:
-			c.Report(at(f.Place, "is"), RuleTwice, "a part of the frame is the address already")
 		case f.Address && first > 0:
 			c.Report(at(f.Place, "is"), RuleTwice, "the address is read at line %d already", first)
 		case f.Address:
