@@ -68,6 +68,8 @@ type loader struct {
 	registers   bool
 	idBits      int
 	serial      *SerialBus
+	offered     []Option
+	choices     []map[string]string     // of the examples
 	broken      map[*document.Node]bool // fields and messages that cannot be read, so need no check
 	wrongOption error
 }
@@ -88,6 +90,7 @@ func (l *loader) mapping(root *document.Node, options map[string]string) *Mappin
 	m.Source = l.sources(o.Need("source"))
 	m.Options = l.options(o.Get("options"), options)
 	l.substitute(root, m.Options)
+	l.offered = m.Options
 	m.Bus = l.bus(o.Need("bus"))
 	l.byteOrder, l.wordOrder = l.orders(o)
 	l.missing = l.missingByType(o.Get("missing"))
@@ -98,6 +101,7 @@ func (l *loader) mapping(root *document.Node, options map[string]string) *Mappin
 		}
 	}
 	o.Done()
+	m.Choices = l.choices
 	return m
 }
 

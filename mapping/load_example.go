@@ -2,18 +2,21 @@ package mapping
 
 import (
 	"encoding/hex"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"packlink/decode/pack"
 	"packlink/mapping/document"
 )
 
-func (l *loader) example(n *document.Node) Example {
-	e := Example{Place: n}
+// example reads an example, and tells whether it holds under the options chosen.
+func (l *loader) example(n *document.Node) (e Example, holds bool) {
+	e.Place = n
 	o := l.Object(n, "an example")
 	if o == nil {
-		return e
+		return e, true
 	}
 	if l.serial != nil {
 		l.exampleFrame(o, &e)
@@ -26,8 +29,39 @@ func (l *loader) example(n *document.Node) Example {
 	for _, each := range o.List("each_gives") {
 		e.Each = append(e.Each, l.gives(each))
 	}
+	holds = l.with(o.Get("with"))
 	o.Done()
-	return e
+	return e, holds
+}
+
+// with reads the choices under which an example holds, which are the defaults if
+// it says no others, and tells whether they are those chosen.
+func (l *loader) with(n *document.Node) (holds bool) {
+	choices := make(map[string]string)
+	if n != nil && l.Object(n, "with") != nil {
+		for _, p := range n.Pairs {
+			choices[p.Key.Text] = l.Text(p.Value, "a choice")
+			l.offers(p)
+		}
+	}
+	if len(choices) > 0 && !slices.ContainsFunc(l.choices, func(c map[string]string) bool { return maps.Equal(c, choices) }) {
+		l.choices = append(l.choices, choices)
+	}
+	return !slices.ContainsFunc(l.offered, func(o Option) bool {
+		choice, other := choices[o.Name]
+		return other && choice != o.Chosen || !other && o.Chosen != o.Default
+	})
+}
+
+// offers notes a choice that the file does not offer.
+func (l *loader) offers(p document.Pair) {
+	i := slices.IndexFunc(l.offered, func(o Option) bool { return o.Name == p.Key.Text })
+	switch {
+	case i < 0:
+		l.Report(p.Key, RuleOption, "the file has no option %q", p.Key.Text)
+	case !slices.Contains(l.offered[i].Choices, p.Value.Text):
+		l.Report(p.Value, RuleOption, "option %s must be %s, not %q", p.Key.Text, strings.Join(l.offered[i].Choices, " or "), p.Value.Text)
+	}
 }
 
 // exampleFrame reads the frame of an example and the question that it answers,

@@ -23,7 +23,7 @@ const ClassicBytes = 8
 const mostBytes = 64
 
 func (l *loader) message(n *document.Node) Message {
-	m := Message{Place: n}
+	m := Message{Place: n, Drafted: true}
 	o := l.Object(n, "a message")
 	if o == nil {
 		l.broken[n] = true
@@ -53,7 +53,10 @@ func (l *loader) message(n *document.Node) Message {
 		m.Source = l.sources(s)
 	}
 	for _, e := range o.List("examples") {
-		m.Examples = append(m.Examples, l.example(e))
+		m.Drafted = false
+		if e, holds := l.example(e); holds {
+			m.Examples = append(m.Examples, e)
+		}
 	}
 	o.Done()
 	if timing != nil {

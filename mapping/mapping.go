@@ -23,6 +23,7 @@ type Mapping struct {
 	Notes    string
 	Source   []Source
 	Options  []Option
+	Choices  []map[string]string // sets of choices, beside the defaults, under which examples hold
 	Bus      Bus
 	Messages []Message
 }
@@ -87,7 +88,8 @@ type Message struct {
 	Each     *Group // repeated for each pack of a bank; nil if not
 	Cells    *Group // repeated for each cell of the pack; nil if not
 	Source   []Source
-	Examples []Example
+	Examples []Example // those that hold under the options chosen
+	Drafted  bool      // there is no example, whatever is chosen
 }
 
 // CANMatch says which CAN ids are a message.

@@ -8,6 +8,15 @@ import (
 	"strings"
 )
 
+// Reference names a mapping with options, as [ParseReference] reads it.
+func Reference(name string, options map[string]string) string {
+	values := make(url.Values, len(options))
+	for option, choice := range options {
+		values.Set(option, choice)
+	}
+	return name + "?" + values.Encode()
+}
+
 // ParseReference splits what a user names a mapping by, such as
 // "sunspec-battery?current=discharge-positive", into the name or path and the
 // options.

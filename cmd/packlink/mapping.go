@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/pflag"
@@ -108,20 +109,38 @@ func listMappings(s *streams) error {
 	return w.Flush()
 }
 
+// lintMapping checks a mapping by the options that are chosen; if none is, by
+// each set of choices that it has examples for.
+func lintMapping(reference string) (messages, examples int, err error) {
+	references := []string{reference}
+	for i := 0; i < len(references); i++ {
+		table, err := soundMapping(references[i])
+		if err != nil {
+			return 0, 0, err
+		}
+		if i == 0 && !strings.Contains(reference, "?") {
+			for _, choices := range table.Choices {
+				references = append(references, mapping.Reference(reference, choices))
+			}
+		}
+		messages = len(table.Messages)
+		for _, msg := range table.Messages {
+			examples += len(msg.Examples)
+		}
+	}
+	return messages, examples, nil
+}
+
 // lintMappings checks files, and built-in mappings by name.
 func lintMappings(references []string, s *streams) error {
 	bad := 0
 	var unreadable error
 	for _, reference := range references {
-		table, err := soundMapping(reference)
+		messages, examples, err := lintMapping(reference)
 		var problems document.Problems
 		switch {
 		case err == nil:
-			examples := 0
-			for _, msg := range table.Messages {
-				examples += len(msg.Examples)
-			}
-			fmt.Fprintf(s.out, "%s: sound: %s, %s run both ways\n", reference, counted(len(table.Messages), "message"), counted(examples, "example"))
+			fmt.Fprintf(s.out, "%s: sound: %s, %s run both ways\n", reference, counted(messages, "message"), counted(examples, "example"))
 		case errors.As(err, &problems):
 			bad++
 			fmt.Fprintf(s.out, "%v\n%s: %s\n", err, reference, counted(len(problems), "problem"))
