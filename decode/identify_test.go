@@ -32,6 +32,11 @@ func examples(table *mapping.Compiled) (frames []transport.Frame) {
 		for i := range table.Programs {
 			p := &table.Programs[i]
 			for _, e := range p.Examples {
+				if p.Frame != nil {
+					data := append(bytes.Clone(e.Asks), e.Payload...)
+					frames = append(frames, transport.Frame{Time: int64(round) * second, Medium: transport.Serial, Data: data})
+					continue
+				}
 				_ = decode.Carry(p, uint32(e.Address), byte(round), e.Payload, func(f *transport.Frame) error {
 					f.Time = int64(round) * second
 					frames = append(frames, kept(f))
