@@ -3,13 +3,24 @@ package decode
 import (
 	"encoding/binary"
 
+	"packlink/decode/pack"
 	"packlink/mapping"
 )
 
-// sunSpecMarks are where the mark can stand, in the order in which readers look
-// for it (base addresses of the SunSpec Alliance's reference library, commit
-// f2ece9aac64b of 2026-04-20).
-var sunSpecMarks = [...]int{40000, 0, 50000}
+// ModelMarks are where the mark of a mapping's models can stand, in the order in
+// which to look for it: its own place, and the others of the standard (base
+// addresses of the SunSpec Alliance's reference library, commit f2ece9aac64b of
+// 2026-04-20).
+func ModelMarks(table *mapping.Compiled) []uint16 {
+	own := uint16(table.Bus.Registers.ModelsAt)
+	marks := []uint16{own}
+	for _, at := range [...]uint16{40000, 0, 50000} {
+		if at != own {
+			marks = append(marks, at)
+		}
+	}
+	return marks
+}
 
 // mostModels bounds the memory that a chain costs.
 const mostModels = 1024
@@ -22,6 +33,7 @@ type chain struct {
 	id       int // of the model there, if that much is known; else -1
 	complete bool
 	models   []*model
+	whole    pack.Status // what a chain of several packs says of all of them
 }
 
 // model is one model of a chain.
@@ -31,6 +43,7 @@ type model struct {
 	at      int // register of its id
 	size    int // registers, with id and length
 	block   *block
+	waits   bool // for what tells whose pack its registers are
 }
 
 // word is a register of an answer, if it is among them.
@@ -45,14 +58,14 @@ func (a *answer) word(register int) (word uint16, has bool) {
 func (a *answer) marked(register int) (is, known bool) {
 	high, hasHigh := a.word(register)
 	low, hasLow := a.word(register + 1)
-	return uint32(high)<<16|uint32(low) == sunSpecMark, hasHigh && hasLow
+	return uint32(high)<<16|uint32(low) == ModelMark, hasHigh && hasLow
 }
 
 // learn takes what an answer says of the chain. used says that it says something;
 // changed that models which were known are not there any more.
 func (c *chain) learn(table *mapping.Compiled, a *answer) (used, changed bool) {
 	if c.from < 0 {
-		used = c.begin(a)
+		used = c.begin(table, a)
 	} else if is, known := a.marked(c.from); known {
 		used = true
 		if !is {
@@ -68,8 +81,9 @@ func (c *chain) learn(table *mapping.Compiled, a *answer) (used, changed bool) {
 	return c.extend(table, a) || used || usedHead, changed
 }
 
-func (c *chain) begin(a *answer) (found bool) {
-	for _, from := range sunSpecMarks {
+func (c *chain) begin(table *mapping.Compiled, a *answer) (found bool) {
+	for _, mark := range ModelMarks(table) {
+		from := int(mark)
 		if is, known := a.marked(from); known && is {
 			*c = chain{from: from, next: from + 2, id: -1}
 			return true
@@ -90,7 +104,7 @@ func (c *chain) check(a *answer) (used, changed bool) {
 			return true, true
 		}
 	}
-	if id, has := a.word(c.next); c.complete && has && id != sunSpecEnd {
+	if id, has := a.word(c.next); c.complete && has && id != ModelEnd {
 		c.complete, c.id = false, -1
 		return true, true
 	}
@@ -103,7 +117,7 @@ func (c *chain) extend(table *mapping.Compiled, a *answer) (used bool) {
 		if id, has := a.word(c.next); has {
 			c.id, used = int(id), true
 		}
-		if c.id == sunSpecEnd {
+		if c.id == ModelEnd {
 			c.complete = true
 			return used
 		}
@@ -121,13 +135,6 @@ func (c *chain) extend(table *mapping.Compiled, a *answer) (used bool) {
 		c.next, c.id = c.next+size, -1
 	}
 	return used
-}
-
-// end completes the chain where a unit refuses to give what would follow.
-func (c *chain) end(q *question) {
-	if c.from >= 0 && q.from == c.next && q.count == 1 && len(c.models) > 0 {
-		c.complete = true
-	}
 }
 
 func findModel(table *mapping.Compiled, id uint16) *mapping.Program {

@@ -26,7 +26,8 @@ type Decoder struct {
 	last      *heard // of the newest frame
 	counters  Counters
 	unknown   unknownIDs
-	named     lets // of the frame being read
+	named     lets            // of the frame being read
+	chains    map[byte]*chain // by unit, of registers that are models
 	transfers transfers
 	line      line        // of a source that is a serial line of registers
 	serial    *serialLine // of a source that is another serial line; nil if it is none
@@ -239,7 +240,7 @@ func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
 // forget drops every pack, as if nothing had been heard.
 func (d *Decoder) forget() {
 	d.packs, d.last = nil, nil
-	d.transfers = transfers{}
+	d.transfers, d.chains = transfers{}, nil
 	d.lost()
 }
 

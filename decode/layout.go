@@ -16,11 +16,11 @@ type Registers struct {
 	Missing []bool // registers whose value is not known and cannot say so; nil if there are none
 }
 
-// sunSpecMark stands before the first SunSpec model: "SunS".
-const sunSpecMark = 0x53756E53
+// ModelMark stands before the first SunSpec model: "SunS".
+const ModelMark = 0x53756E53
 
-// sunSpecEnd is the id of the block behind the last model.
-const sunSpecEnd = 0xFFFF
+// ModelEnd is the id of the block behind the last model.
+const ModelEnd = 0xFFFF
 
 // Layout writes what is known of a bank and its packs into the registers that
 // a mapping describes, once. See [Layouter.Write].
@@ -73,7 +73,7 @@ func (b *builder) block(from int) { b.blocks = append(b.blocks, Registers{From: 
 // of a pack that stand together in the file stand together for each pack.
 func (b *builder) models(c *mapping.Compiled) {
 	b.block(c.Bus.Registers.ModelsAt)
-	b.words(sunSpecMark>>16, sunSpecMark&0xFFFF)
+	b.words(ModelMark>>16, ModelMark&0xFFFF)
 	for i := 0; i < len(c.Programs); {
 		run := c.Programs[i:]
 		run = run[:packModels(run)]
@@ -88,7 +88,7 @@ func (b *builder) models(c *mapping.Compiled) {
 			i++
 		}
 	}
-	b.words(sunSpecEnd, 0)
+	b.words(ModelEnd, 0)
 }
 
 // packModels is how many of the programs, from the first on, are models of a pack.

@@ -67,7 +67,7 @@ func ReadModels(c *mapping.Compiled, words []uint16, at int64) (whole pack.Statu
 	}
 	a := &answer{question{count: len(words)}, data}
 	if is, _ := a.marked(0); !is {
-		return whole, nil, fmt.Errorf("the registers do not begin with the SunSpec mark %08X", uint32(sunSpecMark))
+		return whole, nil, fmt.Errorf("the registers do not begin with the SunSpec mark %08X", uint32(ModelMark))
 	}
 	models := chain{from: 0, next: 2, id: -1}
 	models.extend(c, a)
@@ -75,7 +75,7 @@ func ReadModels(c *mapping.Compiled, words []uint16, at int64) (whole pack.Statu
 	case models.from < 0 || last >= 0 && models.next > len(words):
 		return whole, nil, fmt.Errorf("the last model is cut off")
 	case !models.complete:
-		return whole, nil, fmt.Errorf("the registers end before the end mark %04X", sunSpecEnd)
+		return whole, nil, fmt.Errorf("the registers end before the end mark %04X", ModelEnd)
 	}
 	whole.Time, whole.Mapping = at, c.Name
 	alarms := [][]said{make([]said, c.Alarms)}

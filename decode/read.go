@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"bytes"
 	"math/bits"
 
 	"packlink/decode/pack"
@@ -236,7 +237,8 @@ func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
 }
 
 // text reads a text, or a number as its digits. Only NULs and blanks mean that
-// it is not known.
+// it is not known; of registers, an empty text does not take away what another
+// block gave.
 func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 	if op.Target == nil {
 		return
@@ -259,6 +261,9 @@ func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 		return
 	}
 	q := op.Target.Quantity
+	if given := r.status.Value(q); r.block != nil && given.Trust != 0 && given.By != r.by && len(bytes.Trim(part, "\x00 ")) == 0 {
+		return
+	}
 	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}
 	r.status.PutText(q, op.Target.Element, part, v)
 	if op.Target.Element == 0 && len(r.status.TextBytes(q)) == 0 {

@@ -40,10 +40,13 @@ func (d *Decoder) applyRegisters(a *answer, at int64) Outcome {
 	if bus.Function() != int(a.function) || !bus.HasUnit(int(a.unit)) {
 		return Unknown
 	}
+	if bus.ModelsAt >= 0 {
+		return d.models(a, at)
+	}
 	outcome := Unknown
 	for i := range d.table.Programs {
 		p := &d.table.Programs[i]
-		if p.Read.Model != 0 || a.from >= p.Read.From+p.Read.Count || p.Read.From >= a.from+a.count {
+		if a.from >= p.Read.From+p.Read.Count || p.Read.From >= a.from+a.count {
 			continue
 		}
 		h := d.pack(uint32(a.unit), true, at)

@@ -58,8 +58,6 @@ func (s *sourcePlan) connectPoll() error {
 	switch {
 	case !isLive(s.from) || s.table.Bus.CAN != nil:
 		return fmt.Errorf("%s: only a mapping of a serial line, on a line, can be polled", s.from)
-	case registers != nil && registers.ModelsAt >= 0:
-		return fmt.Errorf("%s: mapping %s has its registers in models, which cannot be asked for by address", s.from, s.table.Name)
 	case registers == nil && !s.table.HasQuestions():
 		return fmt.Errorf("%s: mapping %s has no questions: its packs speak unasked; leave poll out", s.from, s.table.Name)
 	}
@@ -216,7 +214,7 @@ func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.S
 		}
 	}
 	for _, unit := range s.plan.units {
-		if !slices.ContainsFunc(packs[start:], func(p pack.Status) bool { return p.Address == unit }) {
+		if !s.hears(unit, packs[start:]) {
 			heard++
 			packs = append(packs, pack.Status{Now: now, Source: s.plan.name, Mapping: s.plan.table.Name, Address: unit, HasAddress: true})
 		}
@@ -227,6 +225,15 @@ func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.S
 	}
 	health.Fresh = heard > 0 && fresh == heard
 	return packs, health
+}
+
+// hears tells whether a unit that is asked was heard. A unit of models can have
+// several packs, whose addresses are others.
+func (s *source) hears(unit uint32, packs []pack.Status) bool {
+	if bus := s.plan.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 {
+		return slices.ContainsFunc(s.decoders, func(d *decode.Decoder) bool { return d.Hears(byte(unit)) })
+	}
+	return slices.ContainsFunc(packs, func(p pack.Status) bool { return p.Address == unit })
 }
 
 // loop plays a recording again and again: each round's frames follow the last

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -54,8 +55,14 @@ func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, add
 	for _, unit := range addresses {
 		plan.Units = append(plan.Units, byte(unit))
 	}
+	if bus.ModelsAt >= 0 {
+		plan.Models = modelsOf(table)
+	}
 	for i := range table.Programs {
 		p := &table.Programs[i]
+		if p.Read.Model != 0 {
+			continue
+		}
 		every := p.Every
 		if every == 0 {
 			every = time.Second
@@ -79,6 +86,19 @@ type ear struct {
 
 // Asked notes which question was sent.
 func (e ear) Asked(question int) { e.Expect(e.polls[question].Asked) }
+
+// modelsOf are the models of a mapping, as a unit is asked for them.
+func modelsOf(table *mapping.Compiled) *serialbus.Models {
+	periods := make(map[uint16]time.Duration)
+	for i := range table.Programs {
+		p := &table.Programs[i]
+		periods[uint16(p.Read.Model)] = cmp.Or(p.Every, time.Second)
+	}
+	return &serialbus.Models{
+		Function: byte(table.Bus.Registers.Function()), Marks: decode.ModelMarks(table), Mark: decode.ModelMark, End: decode.ModelEnd,
+		Every: func(id uint16) time.Duration { return periods[id] },
+	}
+}
 
 // askQuestions opens a line to ask the questions of a mapping.
 func askQuestions(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, addresses []uint32, tell func(string)) (transport.Receiver, error) {

@@ -187,6 +187,7 @@ func (p *Poller) accept(at int, s segment) {
 		outcome = Refused
 	}
 	p.hand(p.heardAt, transport.Received, flags, p.heard[at:at+s.size])
+	p.values = p.heard[min(at+3, at+s.size) : at+s.size]
 	p.keep(at + s.size)
 	p.conclude(outcome, s.code)
 }

@@ -48,6 +48,12 @@ func (p *Poller) conclude(outcome Outcome, code byte) {
 		p.piece.tries, p.piece.proven = 0, true
 		p.search(u, p.block)
 		p.present(u, now)
+		switch {
+		case u.walk != nil:
+			p.walked(u, now)
+		case p.plan.Models != nil:
+			p.checkModels(u, now)
+		}
 	case Refused:
 		p.refused(u, code, now)
 	case NoAnswer:
@@ -83,6 +89,11 @@ func (p *Poller) refused(u *unit, code byte, now time.Time) {
 		return
 	}
 	p.piece.tries = 0
+	if u.walk != nil {
+		p.present(u, now)
+		p.walkRefused(u, now)
+		return
+	}
 	switch reactions[code] {
 	case askHalves:
 		p.block.refuse(p.piece, code, now)

@@ -42,6 +42,7 @@ type Block struct {
 type Plan struct {
 	Units        []byte        // unit addresses: 1 to 247, on Modbus/TCP 0 to 255
 	Blocks       []Block       // asked of every unit
+	Models       *Models       // found in every unit, and asked for; nil if there are none
 	Timeout      time.Duration // until an answer must begin; 0 is DefaultTimeout
 	Quiet        time.Duration // silence before a request, if it is to be more than the standard's
 	MaxRegisters int           // the most registers of a request; 0 is MaxRegisters
@@ -134,7 +135,7 @@ func (p *place) standardQuiet() time.Duration {
 
 // check says what is wrong with a plan.
 func (plan *Plan) check(e transport.Endpoint) error {
-	if len(plan.Units) == 0 || len(plan.Blocks) == 0 {
+	if len(plan.Units) == 0 || len(plan.Blocks) == 0 && plan.Models == nil {
 		return endpointError(e, "there is nothing to ask for: the plan has %d units and %d blocks", len(plan.Units), len(plan.Blocks))
 	}
 	for i, id := range plan.Units {

@@ -24,6 +24,7 @@ type Poller struct {
 
 	asking  bool      // a request is on its way
 	q       question  // the present one, or the last
+	values  []byte    // of its answer, and the CRC behind them
 	request []byte    // its frame
 	turn    int       // the unit it is for
 	block   *block    // what it is about
@@ -191,7 +192,8 @@ func (p *Poller) comeBack() {
 	defer p.mu.Unlock()
 	now := time.Now()
 	for i, u := range schedule(&p.plan, p.how.registers, now) {
-		p.units[i].blocks, p.units[i].rest = u.blocks, time.Time{}
+		p.units[i].blocks, p.units[i].rest, p.units[i].walk = u.blocks, time.Time{}, u.walk
+		p.units[i].before = nil
 	}
 	p.ready, p.lost, p.mute = now, true, 0
 }

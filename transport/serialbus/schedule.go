@@ -55,14 +55,19 @@ type refusedRegisters struct {
 
 // unit is one unit of the line.
 type unit struct {
-	id     byte
-	blocks []*block
-	rest   time.Time // it is not asked before
-	misses int       // turns in a row without an answer
-	silent bool
-	slow   bool // it was reported to be too slow
-	last   question
-	counts UnitCounts
+	id       byte
+	blocks   []*block
+	rest     time.Time // it is not asked before
+	misses   int       // turns in a row without an answer
+	silent   bool
+	slow     bool // it was reported to be too slow
+	last     question
+	walk     *walk    // looks for the models; nil if they are found, or if there are none
+	models   []model  // that were found
+	before   []*block // of the models, while they are looked at again
+	walkedAt time.Time
+	markless bool // it was reported to have no models
+	counts   UnitCounts
 }
 
 // refuses tells whether some registers are not asked for.
@@ -103,6 +108,11 @@ func schedule(plan *Plan, most int, now time.Time) []*unit {
 				p := &piece{Registers: part, every: b.Every, due: now, tick: now.Add(phase)}
 				u.blocks = append(u.blocks, &block{pieces: []*piece{p}})
 			}
+		}
+	}
+	for _, u := range units {
+		if plan.Models != nil {
+			u.walkFrom(walk{}, plan, now)
 		}
 	}
 	return units
