@@ -3,11 +3,14 @@ package modbus
 import (
 	"bufio"
 	"bytes"
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -15,7 +18,7 @@ import (
 )
 
 // startServer starts a server that says "ready", and gives its address.
-func startServer(b *testing.B, command func(port string) *exec.Cmd) (address string) {
+func startServer(b *testing.B, command func(port string) *exec.Cmd) (address string, pid int) {
 	b.Helper()
 	free, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -35,7 +38,25 @@ func startServer(b *testing.B, command func(port string) *exec.Cmd) (address str
 	if line, err := bufio.NewReader(output).ReadString('\n'); err != nil || line != "ready\n" {
 		b.Fatalf("the server said %q, %v", line, err)
 	}
-	return "127.0.0.1:" + port
+	return "127.0.0.1:" + port, server.Process.Pid
+}
+
+// processorTime is what a process has used, in ticks of 10 ms: user and system time, the
+// 14th and 15th field of its stat file (proc(5)).
+func processorTime(b *testing.B, pid int) (used time.Duration) {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		b.Fatal(err)
+	}
+	fields := strings.Fields(string(text[bytes.LastIndexByte(text, ')'):]))
+	for _, field := range fields[12:14] {
+		ticks, err := strconv.Atoi(field)
+		if err != nil {
+			b.Fatal(err)
+		}
+		used += time.Duration(ticks) * 10 * time.Millisecond
+	}
+	return used
 }
 
 // libmodbus compiles the peer, of Debian's libmodbus-dev.
@@ -52,20 +73,24 @@ func libmodbus(b *testing.B) string {
 // load is connections that each ask for 100 registers again and again. One loop over
 // epoll drives them all, so that asking costs less than answering.
 type load struct {
+	pid   int // of the server
 	poll  int
-	asked []int // bytes of the answer that are still to come, by file descriptor
+	asked []int     // bytes of the answer that are still to come, by file descriptor
+	rates []float64 // answers per second, by turn
+	total int       // answers
 }
 
 const wholeAnswer = 9 + 200
 
-func newLoad(b *testing.B, address string, connections int) *load {
+func newLoad(b *testing.B, connections int, command func(port string) *exec.Cmd) *load {
 	b.Helper()
+	address, pid := startServer(b, command)
 	poll, err := unix.EpollCreate1(0)
 	if err != nil {
 		b.Fatal(err)
 	}
 	b.Cleanup(func() { unix.Close(poll) })
-	l := &load{poll: poll}
+	l := &load{pid: pid, poll: poll}
 	for range connections {
 		conn, err := net.Dial("tcp", address)
 		if err != nil {
@@ -86,8 +111,8 @@ func newLoad(b *testing.B, address string, connections int) *load {
 	return l
 }
 
-// run asks for a time and gives the requests per second.
-func (l *load) run(b *testing.B, d time.Duration) float64 {
+// run asks for a time.
+func (l *load) run(b *testing.B, d time.Duration) {
 	open, answers, end := 0, 0, time.Now().Add(d)
 	ask := func(fd int) {
 		if _, err := unix.Write(fd, read100); err != nil {
@@ -122,7 +147,13 @@ func (l *load) run(b *testing.B, d time.Duration) float64 {
 			}
 		}
 	}
-	return float64(answers) / d.Seconds()
+	l.rates, l.total = append(l.rates, float64(answers)/d.Seconds()), l.total+answers
+}
+
+// report gives the median of the turns, and the processor time of the server.
+func (l *load) report(b *testing.B, name string) {
+	b.ReportMetric(median(slices.Clone(l.rates)), name+"-requests/s")
+	b.ReportMetric(float64(processorTime(b, l.pid).Microseconds())/float64(l.total), name+"-cpu-us")
 }
 
 // BenchmarkBesideLibmodbus lets 16 connections read 100 registers from this server and
@@ -131,19 +162,20 @@ func (l *load) run(b *testing.B, d time.Duration) float64 {
 func BenchmarkBesideLibmodbus(b *testing.B) {
 	const connections, turn = 16, 250 * time.Millisecond
 	peer := libmodbus(b)
-	ours := newLoad(b, startServer(b, func(port string) *exec.Cmd {
+	ours := newLoad(b, connections, func(port string) *exec.Cmd {
 		command := exec.Command(os.Args[0])
 		command.Env = append(os.Environ(), serveVariable+"="+port)
 		return command
-	}), connections)
-	theirs := newLoad(b, startServer(b, func(port string) *exec.Cmd { return exec.Command(peer, port) }), connections)
-	var mine, others, ratios []float64
-	for range b.N {
-		mine, others = append(mine, ours.run(b, turn)), append(others, theirs.run(b, turn))
-		ratios = append(ratios, mine[len(mine)-1]/others[len(others)-1])
+	})
+	theirs := newLoad(b, connections, func(port string) *exec.Cmd { return exec.Command(peer, port) })
+	ratios := make([]float64, b.N)
+	for i := range ratios {
+		ours.run(b, turn)
+		theirs.run(b, turn)
+		ratios[i] = ours.rates[i] / theirs.rates[i]
 	}
-	b.ReportMetric(median(mine), "packlink-requests/s")
-	b.ReportMetric(median(others), "libmodbus-requests/s")
+	ours.report(b, "packlink")
+	theirs.report(b, "libmodbus")
 	b.ReportMetric(median(ratios), "ratio")
 }
 
