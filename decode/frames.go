@@ -2,7 +2,6 @@ package decode
 
 import (
 	"bytes"
-	"time"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
@@ -13,20 +12,28 @@ import (
 // for each part of a list that comes in parts, up to the last that the status has,
 // else one. A payload holds until emit returns. An error of emit, a
 // [*NotKnownError] or a [*NoRoomError] ends it; payloads before it have been
-// emitted then.
+// emitted then. The rolling counters follow the status's time in periods of the
+// message; those of a [Writer] count.
 func Payloads(p *mapping.Program, s *pack.Status, emit func(payload []byte) error) error {
+	written := periodsAt(p, s)
+	return payloadsFrom(p, s, &written, emit)
+}
+
+// payloadsFrom emits payloads whose rolling counters begin at *written, which
+// goes up by one with each.
+func payloadsFrom(p *mapping.Program, s *pack.Status, written *uint64, emit func(payload []byte) error) error {
 	var b []byte
 	for page := range pages(p, s) {
-		named := lets{}
-		w := newWriting(p, s, nil, &named)
+		w := newWriting(p, s, nil, rolled(p, *written))
 		if p.PageSlot >= 0 {
 			w.name(p.PageSlot, int64(p.PageFirst+page))
 		}
 		payload, err := w.payload(p, p.MaxBytes, b[:0])
-		if err != nil {
-			return err
+		if err == nil {
+			err = emit(payload)
+			*written++
 		}
-		if err := emit(payload); err != nil {
+		if err != nil {
 			return err
 		}
 		b = payload
@@ -49,18 +56,20 @@ func pages(p *mapping.Program, s *pack.Status) int {
 
 // Frames emits the frames of a message that say what the status knows, from the
 // address of the status. Each holds until emit returns. The errors are those of
-// [Payloads]. The sequence counter of a fast packet follows the status's time in
-// periods of the message.
+// [Payloads]. The sequence counter of a fast packet is a rolling counter too.
 func Frames(p *mapping.Program, s *pack.Status, emit func(*transport.Frame) error) error {
-	period := p.Every
-	if period == 0 {
-		period = time.Second
-	}
-	sequence := byte(s.Now / int64(period))
-	return Payloads(p, s, func(payload []byte) error {
-		err := Carry(p, s.Address, sequence, payload, emit)
-		sequence++
-		return err
+	written := periodsAt(p, s)
+	return framesFrom(p, s, &written, emit)
+}
+
+// periodsAt is how many periods of a message have passed at a status's instant.
+func periodsAt(p *mapping.Program, s *pack.Status) uint64 { return uint64(s.Now / int64(period(p))) }
+
+// framesFrom emits frames whose counters begin at *written, which goes up by one
+// with each payload.
+func framesFrom(p *mapping.Program, s *pack.Status, written *uint64, emit func(*transport.Frame) error) error {
+	return payloadsFrom(p, s, written, func(payload []byte) error {
+		return Carry(p, s.Address, byte(*written), payload, emit)
 	})
 }
 

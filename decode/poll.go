@@ -15,7 +15,7 @@ type Poll struct {
 	Every time.Duration
 }
 
-// Usual period of a question whose file says none (chosen).
+// Usual period of a message or a question whose file says none (chosen).
 const usualPeriod = time.Second
 
 // Polls are the questions of a mapping of a serial line for the packs at some

@@ -58,7 +58,19 @@ func newWriting(p *mapping.Program, s *pack.Status, packs []pack.Status, named *
 // "not available". The error is a [*NotKnownError] or a [*NoRoomError]; b is
 // returned as it was then.
 func Payload(p *mapping.Program, s *pack.Status, b []byte) ([]byte, error) {
-	return newWriting(p, s, nil, &lets{}).payload(p, p.MaxBytes, b)
+	return newWriting(p, s, nil, rolled(p, 0)).payload(p, p.MaxBytes, b)
+}
+
+// rolled are the named fields of a message before its payload number count, from
+// 0: its rolling counters.
+func rolled(p *mapping.Program, count uint64) *lets {
+	l := new(lets)
+	for i := range p.Named {
+		if op := &p.Named[i]; op.Rolling {
+			l.values[op.Slot], l.known = int64(count&op.Mask), l.known|1<<op.Slot
+		}
+	}
+	return l
 }
 
 // payload writes at most so many bytes: a frame's optional fields can be left off.
@@ -166,7 +178,7 @@ func (w *writing) knows(op *mapping.Op) bool {
 	case mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
 		return op.Target != nil && w.usableText(op.Target.Quantity) != ""
 	}
-	return op.Write != nil || op.Target != nil && w.status.Has(op.Target.Quantity)
+	return op.Write != nil || op.Rolling || op.Target != nil && w.status.Has(op.Target.Quantity)
 }
 
 // writeAll runs the operations over data, whose byte 0 is the fields' byte 0.

@@ -92,9 +92,9 @@ func (c *checker) packNumber(msg *Message) {
 	}
 }
 
-// addressBits is how many bits the address of the pack has, in the id or in the
+// AddressBits is how many bits the address of the pack has, in the id or in the
 // payload; 0 if it stands in neither.
-func (m *Message) addressBits() int {
+func (m *Message) AddressBits() int {
 	for i := range m.Fields {
 		if m.Fields[i].Address {
 			return m.Fields[i].Type.Bits
@@ -104,6 +104,17 @@ func (m *Message) addressBits() int {
 		return 0
 	}
 	return m.CAN.AddressWidth
+}
+
+// AddressBits is how many bits of a pack's address all messages hold that hold
+// one; 0 if none does.
+func (c *Compiled) AddressBits() (least int) {
+	for i := range c.Messages {
+		if bits := c.Messages[i].AddressBits(); bits > 0 && (least == 0 || bits < least) {
+			least = bits
+		}
+	}
+	return least
 }
 
 // block checks what only a block of registers has.
@@ -167,15 +178,15 @@ func (c *checker) name(msg *Message, fields []Field, lets map[string]*Field) {
 // example checks what an example says beside its bytes; package decode runs it.
 func (c *checker) example(msg *Message, e *Example, lets map[string]*Field) {
 	switch {
-	case msg.Frame != nil && e.Address >= 0 && c.m.Bus.Serial.Address < 0 && msg.addressBits() == 0:
+	case msg.Frame != nil && e.Address >= 0 && c.m.Bus.Serial.Address < 0 && msg.AddressBits() == 0:
 		c.Report(at(e.Place, "address"), RuleExample, "only a frame that holds an address has an example with an address")
 	case msg.Frame != nil && msg.Ask == nil && e.Asks != nil:
 		c.Report(at(e.Place, "asks"), RuleExample, "only a message with ask has an example with a question")
 	case msg.Frame != nil:
 	case msg.CAN == nil && e.Address >= 0:
 		c.Report(at(e.Place, "address"), RuleExample, "only a message whose id or payload holds an address has an example with an address")
-	case msg.CAN != nil && e.Address >= 1<<msg.addressBits() && e.Address >= 0:
-		c.Report(at(e.Place, "address"), RuleExample, "address %d does not fit the %d address bits of the message", e.Address, msg.addressBits())
+	case msg.CAN != nil && e.Address >= 1<<msg.AddressBits() && e.Address >= 0:
+		c.Report(at(e.Place, "address"), RuleExample, "address %d does not fit the %d address bits of the message", e.Address, msg.AddressBits())
 	case msg.Each == nil && len(e.Each) > 0:
 		c.Report(at(e.Place, "each_gives"), RuleExample, "each_gives is for a message with each_pack")
 	}

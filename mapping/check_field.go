@@ -31,6 +31,9 @@ func (c *checker) meaning(f *Field) {
 		c.Report(at(f.Place, "as"), RuleType, "an address is a whole number, u1 to u%d, not %s", mostAddressBits, f.Type.Name)
 	}
 	c.effects(f)
+	if f.Rolling {
+		c.rolling(f)
+	}
 	c.derived(f)
 	if f.Type.Base == Text {
 		c.text(f)
@@ -133,10 +136,20 @@ func (c *checker) effects(f *Field) {
 		{"after", varies, "quantities, names and alarms"},
 		{"when", varies, "quantities, names and alarms"},
 		{"page", kind == pack.Numbers, "lists of numbers"},
+		{"rolling", f.Let != "" && f.Type.Base == Unsigned, "names (let) of whole numbers that are not negative, such as u8"},
 		{"bit", f.Type.Base != Text, "numbers and bits; a text begins at a whole byte"},
 	} {
 		if n := f.Place.Get(key.name); n != nil && !key.taken {
 			c.Report(n, RuleMeaning, "%s has no effect here; it is for %s", key.name, key.belong)
+		}
+	}
+}
+
+// rolling notes what says something of a counter's values, which may be anything.
+func (c *checker) rolling(f *Field) {
+	for _, key := range []string{"missing", "range", "write"} {
+		if n := f.Place.Get(key); n != nil {
+			c.Report(n, RuleMeaning, "%s has no effect on a rolling counter, which goes up by itself and may be anything", key)
 		}
 	}
 }

@@ -20,6 +20,7 @@ func (l *loader) meaning(o *document.Object, f *Field) {
 		f.Derive = l.derivation(o.Get("derive"))
 	} else {
 		l.equals(o, f)
+		f.Rolling = o.Flag("rolling")
 	}
 	is := o.Get("is")
 	if f.Address = is != nil && !l.registers && is.Text == addressKey; f.Address {

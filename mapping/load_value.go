@@ -35,7 +35,7 @@ func (l *loader) valueRange(n *document.Node) *Range {
 // special reads which raw values mean something of their own, and what is
 // written where nothing is known.
 func (l *loader) special(o *document.Object, f *Field) {
-	if f.Equals == nil && !f.Address {
+	if f.Equals == nil && !f.Address && !f.Rolling {
 		f.Missing = l.missing[f.Type.Name]
 	}
 	if n := o.Get("missing"); n != nil {

@@ -173,6 +173,7 @@ type Field struct {
 
 	Let     string      // name for later fields; "" if none
 	Derive  *Derivation // what a field that is only named is written from; nil if nothing
+	Rolling bool        // a counter of the payloads that are written
 	Target  *Target
 	Address bool      // the pack's address
 	Equals  *Constant // what the field always is; nil if it varies

@@ -247,6 +247,9 @@ func (f *Field) details() string {
 	if f.Finest {
 		add("the power that loses no digit")
 	}
+	if f.Rolling {
+		add("goes up by one with each frame")
+	}
 	if f.Write != nil && f.Type.Base == Text {
 		add("else written as %q", f.Write.Text)
 	} else if f.Write != nil {

@@ -22,7 +22,8 @@ var bridgeVerb = verb{
 	text: `
 Reads packs from the sources of a configuration, adds them up to a bank, and
 shows pack and bank on its outputs: JSON over HTTP, Modbus registers, JSON lines
-on stdout. docs/bridge.md describes the configuration.
+on stdout, and CAN frames of a mapping on outputs that say transmit: true.
+docs/bridge.md describes the configuration.
 
 Without a configuration it runs the demonstration bank: two packs, played from a
 recording that is built in. No hardware is needed, and nothing is transmitted on
@@ -80,6 +81,11 @@ func runBridge(ctx context.Context, p *plan, s *streams) error {
 	for i := range p.sources {
 		b.sources = append(b.sources, newSource(&p.sources[i], b.woken))
 	}
+	for _, o := range b.outputs {
+		if web, is := o.(*httpOutput); is {
+			web.WatchOutputs(b.outputHealth)
+		}
+	}
 	announce(p, b.outputs, s.log)
 
 	ctx, cancel := context.WithCancelCause(ctx)
@@ -102,6 +108,19 @@ func runBridge(ctx context.Context, p *plan, s *streams) error {
 		return err
 	}
 	return nil
+}
+
+// counting is an output that counts what does not fit its fields.
+type counting interface{ unfit() uint64 }
+
+// outputHealth is how the outputs that write by a mapping are doing.
+func (b *bridge) outputHealth() (all []feed.OutputHealth) {
+	for i, o := range b.outputs {
+		if c, is := o.(counting); is {
+			all = append(all, feed.OutputHealth{Output: b.plan.outputs[i].to.String(), Unfit: c.unfit()})
+		}
+	}
+	return all
 }
 
 // closeOutputs gives the ports back that were taken so far.

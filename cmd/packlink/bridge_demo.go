@@ -67,9 +67,10 @@ func announce(p *plan, outputs []output, log io.Writer) {
 	if p.demo {
 		fmt.Fprintf(log, "demonstration bank %s: two packs of 16 cells and 100 Ah, played from a recording\n", p.bank)
 	}
-	for _, o := range outputs {
+	for i, o := range outputs {
 		if where := o.where(); where != "" {
 			fmt.Fprintf(log, "  %s\n", where)
+			tellCoverage(p, &p.outputs[i], log)
 		}
 	}
 	for _, s := range p.sources {

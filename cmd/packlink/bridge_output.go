@@ -27,6 +27,7 @@ type output interface {
 type outputKind struct {
 	options   []string
 	registers bool // it shows the registers of a mapping
+	frames    bool // it shows the frames of a mapping
 	listens   bool // its address is one to listen on
 	transmits bool // it sends on a bus, and so only if it is told to
 }
@@ -36,6 +37,8 @@ var outputKinds = map[string]outputKind{
 	"modbus-tcp": {registers: true, listens: true},
 	"modbus-tls": {registers: true, listens: true, options: []string{"cert", "key", "ca", "roles"}},
 	"modbus-rtu": {registers: true, transmits: true, options: []string{"baud", "frame", "unit"}},
+	"can":        {frames: true, transmits: true},
+	"slcan":      {frames: true, transmits: true, options: []string{"bitrate", "baud", "flags"}},
 	"stdout":     {options: []string{"every", "style"}},
 }
 
@@ -43,7 +46,7 @@ var outputKinds = map[string]outputKind{
 func (p *outputPlan) check() error {
 	kind, known := outputKinds[p.to.Scheme]
 	if !known {
-		return fmt.Errorf("%s: an output begins with http:, modbus-tcp:, modbus-tls:, modbus-rtu: or stdout: instead", p.to)
+		return fmt.Errorf("%s: an output begins with http:, modbus-tcp:, modbus-tls:, modbus-rtu:, can:, slcan: or stdout: instead", p.to)
 	}
 	if err := p.to.Allow(kind.options...); err != nil {
 		return err
@@ -51,12 +54,14 @@ func (p *outputPlan) check() error {
 	switch {
 	case kind.registers && (p.table == nil || p.table.Bus.Registers == nil):
 		return fmt.Errorf("%s needs a mapping that describes registers, such as sunspec-battery", p.to)
-	case !kind.registers && p.table != nil:
+	case !kind.registers && !kind.frames && p.table != nil:
 		return fmt.Errorf("%s takes no mapping", p.to)
 	case !kind.registers && p.units != nil:
 		return fmt.Errorf("%s has no units", p.to)
+	case !kind.frames && p.shows != nil:
+		return fmt.Errorf("%s is no bus with frames, so shows means nothing there", p.to)
 	case kind.transmits && !p.transmit:
-		return fmt.Errorf("%s: this answers on a bus, which transmits: say transmit: true", p.to)
+		return fmt.Errorf("%s: this is a bus, and an output transmits there: say transmit: true", p.to)
 	case !kind.transmits && p.transmit:
 		return fmt.Errorf("%s: this is no bus, so there is nothing to transmit on", p.to)
 	case kind.listens:
@@ -77,6 +82,10 @@ func (p *outputPlan) checkOptions() (err error) {
 	case "modbus-rtu":
 		if err = p.unitOption(); err == nil {
 			_, err = p.answerer(new(modbus.Units), nil)
+		}
+	case "can", "slcan":
+		if p.table == nil || p.table.Bus.CAN == nil {
+			return fmt.Errorf("%s needs a mapping of a CAN bus, such as storage-can-35x", p.to)
 		}
 	}
 	return err
@@ -110,6 +119,8 @@ func (p *outputPlan) open(s *streams) (output, error) {
 		return newTextOutput(recordLines{feed.NewLines(s.out)}.bank, p.every), nil
 	case p.to.Scheme == "modbus-rtu":
 		return p.openLine(s.log)
+	case p.frames():
+		return newFramesOutput(p, s.log)
 	}
 	listener, err := p.listen()
 	if err != nil {

@@ -39,7 +39,8 @@ type outputPlan struct {
 	to       transport.Endpoint
 	table    *mapping.Compiled // of an output whose layout a mapping describes
 	transmit bool              // an output on a bus may send there
-	units    []shownUnit       // of an output of registers
+	units    []shownUnit       // of an output of registers or frames
+	shows    *document.Node    // of an output of frames: which units, by the configuration
 	security *modbus.Security  // of an output with encryption
 	every    time.Duration     // of an output that writes lines
 	style    string            // of an output that writes lines: "json" or "summary"
@@ -180,14 +181,17 @@ func (l planLoader) output(n *document.Node, sources []sourcePlan) (p outputPlan
 	p.table = l.table(layout)
 	p.transmit = o.Flag("transmit")
 	if units := o.Get("units"); units != nil {
-		p.units = l.shownUnits(units, sources)
+		p.units = l.shownUnits(units, modbusUnits, sources)
 	}
+	p.shows = o.Get("shows")
 	o.Done()
-	if p.to.Scheme == "" {
+	if p.to.Scheme == "" || layout != nil && p.table == nil {
 		return p
 	}
 	if err := p.check(); err != nil {
 		l.Report(to, ruleEndpoint, "%v", err)
+	} else if p.frames() {
+		l.shows(&p, sources)
 	}
 	return p
 }
@@ -200,8 +204,8 @@ func (l planLoader) alone(n *document.Node, output *outputPlan, p *plan) {
 		}
 	}
 	for _, source := range p.sources {
-		if output.to.Scheme == "modbus-rtu" && output.to.Address == source.from.Address {
-			l.Report(n, ruleTwice, "source %s has the port %s: an output needs one of its own", source.name, source.from.Address)
+		if outputKinds[output.to.Scheme].transmits && output.to.Address == source.from.Address {
+			l.Report(n, ruleTwice, "source %s has %s: an output needs a bus of its own", source.name, source.from.Address)
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net"
 	"strings"
+	"sync/atomic"
 
 	"packlink/decode"
 	"packlink/decode/bank"
@@ -25,15 +26,22 @@ type registersOutput struct {
 	place   string // where it answers
 	log     io.Writer
 	told    map[string]bool // what was told of, and is not told again
+
+	tooBig map[byte]transitions // values by unit that do not fit their register
+	missed atomic.Uint64        // how often one of them began
 }
 
 func (p *outputPlan) newRegisters(log io.Writer) *registersOutput {
 	if len(p.units) == 0 {
 		p.units = []shownUnit{{unit: bankUnit, text: wholeBank}}
 	}
-	o := &registersOutput{plan: p, layouts: make(map[byte]*decode.Layouter), units: new(modbus.Units), log: log, told: make(map[string]bool)}
+	o := &registersOutput{
+		plan: p, layouts: make(map[byte]*decode.Layouter), units: new(modbus.Units), log: log,
+		told: make(map[string]bool), tooBig: make(map[byte]transitions),
+	}
 	for _, u := range p.units {
-		o.layouts[u.unit] = decode.NewLayouter(p.table)
+		o.layouts[byte(u.unit)] = decode.NewLayouter(p.table)
+		o.tooBig[byte(u.unit)] = transitions{}
 	}
 	return o
 }
@@ -42,7 +50,7 @@ func (p *outputPlan) newRegisters(log io.Writer) *registersOutput {
 // itself gets the first unit of the plan.
 func (p *outputPlan) openServer(listener net.Listener, log io.Writer) (output, error) {
 	o := p.newRegisters(log)
-	server, err := modbus.NewServer(o.units, p.units[0].unit, p.security)
+	server, err := modbus.NewServer(o.units, byte(p.units[0].unit), p.security)
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +76,7 @@ func (p *outputPlan) openLine(log io.Writer) (output, error) {
 func (p *outputPlan) answerer(units *modbus.Units, report func(serialbus.Event)) (*serialbus.Answerer, error) {
 	mine := make([]byte, len(p.units))
 	for i, u := range p.units {
-		mine[i] = u.unit
+		mine[i] = byte(u.unit)
 	}
 	return serialbus.NewAnswerer(withLineOf(p.to, p.table), mine, units.NewReader().Answer, report)
 }
@@ -81,7 +89,7 @@ func (o *registersOutput) publish(b *bank.Bank, _ []feed.SourceHealth) {
 		if err != nil {
 			o.tellOnce(u.text+" layout", fmt.Sprintf("the registers of unit %d cannot be shown: %v", u.unit, err))
 		}
-		_ = o.units.Publish(u.unit, image) // the unit is one that can be published
+		_ = o.units.Publish(byte(u.unit), image) // the unit is one that can be published
 	}
 }
 
@@ -92,10 +100,8 @@ func (o *registersOutput) image(u *shownUnit, b *bank.Bank) (*modbus.Image, erro
 	if shown == nil {
 		return nil, nil
 	}
-	registers, errs := o.layouts[u.unit].Write(&shown.Whole, shown.Packs)
-	for _, err := range errs {
-		o.tell(u, err)
-	}
+	registers, errs := o.layouts[byte(u.unit)].Write(&shown.Whole, shown.Packs)
+	o.tell(u, errs)
 	blocks := make([]modbus.Block, len(registers))
 	for i, r := range registers {
 		blocks[i] = modbus.Block(r)
@@ -107,16 +113,32 @@ func (o *registersOutput) identity() modbus.Identity {
 	return modbus.Identity{VendorName: "packlink", ProductCode: o.plan.table.Name, MajorMinorRevision: version}
 }
 
-// tell logs once, for each unit and value, that it does not fit its register, and
-// once for each unit that packs have no registers.
-func (o *registersOutput) tell(u *shownUnit, err error) {
-	var noRoom *decode.NoRoomError
-	if errors.As(err, &noRoom) {
-		o.tellOnce(u.text+" "+noRoom.Field, fmt.Sprintf("%s: %v; its register says \"not available\"", u.text, err))
-		return
+// tell counts and logs, for each unit and value, that it does not fit its register any
+// more, and that it does again; and once for each unit that packs have no registers.
+func (o *registersOutput) tell(u *shownUnit, errs []error) {
+	now, known := make(map[string]error), o.tooBig[byte(u.unit)]
+	for _, err := range errs {
+		var noRoom *decode.NoRoomError
+		if errors.As(err, &noRoom) {
+			now[noRoom.Field] = err
+			continue
+		}
+		o.tellOnce(u.text+" room", fmt.Sprintf("%s: %v", u.text, err))
 	}
-	o.tellOnce(u.text+" room", fmt.Sprintf("%s: %v", u.text, err))
+	for field, err := range now {
+		if known.change(field, true) {
+			o.missed.Add(1)
+			fmt.Fprintf(o.log, "%s: %s: %v; its register says \"not available\"\n", o.plan.to, u.text, err)
+		}
+	}
+	for field := range known {
+		if now[field] == nil && known.change(field, false) {
+			fmt.Fprintf(o.log, "%s: %s: %s fits its register again\n", o.plan.to, u.text, field)
+		}
+	}
 }
+
+func (o *registersOutput) unfit() uint64 { return o.missed.Load() }
 
 func (o *registersOutput) tellOnce(subject, text string) {
 	if !o.told[subject] {

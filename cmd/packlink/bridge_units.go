@@ -20,9 +20,10 @@ const (
 // wholeBank is the name of the bank where packs are named by their source.
 const wholeBank = "bank"
 
-// shownUnit is what one Modbus unit shows: the bank, or one pack.
+// shownUnit is what one Modbus unit, or one address on a bus, shows: the bank, or
+// one pack.
 type shownUnit struct {
-	unit       byte
+	unit       uint32
 	text       string // as the configuration says it: bank, SOURCE or SOURCE/ADDRESS
 	source     string // of the pack; "" for the bank
 	address    uint32
@@ -43,31 +44,76 @@ func (u *shownUnit) of(b *bank.Bank) *bank.Bank {
 	return nil
 }
 
+// status is what is known of the bank or the pack; fresh is false if nothing of it
+// is heard any more.
+func (u *shownUnit) status(b *bank.Bank) (s *pack.Status, fresh bool) {
+	if u.source == "" {
+		heard, known := b.Whole.Usable(pack.PacksFresh)
+		return &b.Whole, known && heard.Coef > 0
+	}
+	for i := range b.Packs {
+		if p := &b.Packs[i]; u.is(p) {
+			return p, p.Fresh
+		}
+	}
+	return nil, false
+}
+
 func (u *shownUnit) is(p *pack.Status) bool {
 	return p.Source == u.source && p.HasAddress == u.hasAddress && p.Address == u.address
 }
 
+// numbered says what the units of an output are called, and which there can be.
+type numbered struct {
+	key, name   string
+	first, last int64
+}
+
+var modbusUnits = numbered{"units", "unit", 1, lastUnit}
+
 // shownUnits reads which unit shows what: {1: bank, 2: left/1}.
-func (l planLoader) shownUnits(n *document.Node, sources []sourcePlan) (units []shownUnit) {
-	if l.Object(n, `"units" of an output`) == nil {
+func (l planLoader) shownUnits(n *document.Node, as numbered, sources []sourcePlan) (units []shownUnit) {
+	if l.Object(n, fmt.Sprintf("%q of an output", as.key)) == nil {
 		return nil
 	}
 	for _, pair := range n.Pairs {
-		u := shownUnit{unit: byte(l.Int(pair.Key, "a unit", 1, lastUnit)), text: l.Text(pair.Value, "what a unit shows")}
-		if u.text != "" && !u.find(sources) {
-			l.Report(pair.Value, ruleEndpoint, "unit %d: %q is neither bank, nor a source, nor SOURCE/ADDRESS; the sources are %s",
-				u.unit, u.text, namesOf(sources))
-		}
+		u := l.shownUnit(pair.Value, sources)
+		u.unit = uint32(l.Int(pair.Key, "the number of a "+as.name, as.first, as.last))
 		same := func(other shownUnit) bool { return other.unit == u.unit }
 		if n, err := document.ParseInt(pair.Key.Text); err == nil && n == int64(u.unit) && slices.ContainsFunc(units, same) {
-			l.Report(pair.Key, ruleTwice, "unit %d stands twice", u.unit) // as 1 and as 0x1
+			l.Report(pair.Key, ruleTwice, "%s %d stands twice", as.name, u.unit) // as 1 and as 0x1
 		}
 		units = append(units, u)
 	}
 	if len(units) == 0 {
-		l.Report(n, document.RuleMissingKey, `"units" names no unit; write {1: bank}`)
+		l.Report(n, document.RuleMissingKey, "%q names no %s; write {1: bank}", as.key, as.name)
 	}
 	return units
+}
+
+// shownUnit reads what one unit shows.
+func (l planLoader) shownUnit(n *document.Node, sources []sourcePlan) shownUnit {
+	u := shownUnit{text: l.Text(n, "what is shown")}
+	if u.text != "" && !u.find(sources) {
+		l.Report(n, ruleEndpoint, "%q is neither bank, nor a source, nor SOURCE/ADDRESS; the sources are %s", u.text, namesOf(sources))
+	}
+	return u
+}
+
+// shows reads what an output of frames shows: one thing, or one at each address.
+func (l planLoader) shows(p *outputPlan, sources []sourcePlan) {
+	bits := p.table.AddressBits()
+	switch n := p.shows; {
+	case n == nil:
+		p.units = []shownUnit{{unit: bankUnit, text: wholeBank}}
+	case n.Kind != document.Map:
+		p.units = []shownUnit{l.shownUnit(n, sources)}
+		p.units[0].unit = bankUnit
+	case bits == 0:
+		l.Report(n, ruleEndpoint, "mapping %s has no addresses, so the output shows one thing, such as bank or left", p.table.Name)
+	default:
+		p.units = l.shownUnits(n, numbered{"shows", "address", 0, 1<<min(bits, 32) - 1}, sources)
+	}
 }
 
 // find reads the text. A source may have a slash in its name.
@@ -117,6 +163,6 @@ func (p *outputPlan) unitOption() error {
 	if len(p.units) > 0 {
 		return fmt.Errorf("%s: the option unit and the key units exclude one another", p.to)
 	}
-	p.units = []shownUnit{{unit: byte(unit), text: wholeBank}}
+	p.units = []shownUnit{{unit: uint32(unit), text: wholeBank}}
 	return nil
 }

@@ -125,3 +125,25 @@ func TestGuestAdapters(t *testing.T) {
 		t.Errorf("adapters shows %s", out)
 	}
 }
+
+// TestGuestBridgeTransmits lets a bridge give what one bus says to another in
+// another protocol, and candump sees it there.
+func TestGuestBridgeTransmits(t *testing.T) {
+	needGuest(t)
+	folder := writeFiles(t, map[string]string{"left.log": shortLog, "bridge.yaml": `
+sources: [{name: rack, from: "capture:left.log?loop=true", mapping: storage-can-35x}]
+outputs: [{to: "can:vcan0", mapping: homebrew-can, transmit: true, shows: {9: rack}}]
+`})
+	seen := candump(t)
+	_, log := runFor(t, 4500*time.Millisecond, "bridge", filepath.Join(folder, "bridge.yaml"))
+	counts := make(map[string]int)
+	for _, frame := range seen() {
+		counts[frame]++
+	}
+	// Worked by hand: 52.74 V, -61.5 A, 95 %, 99 % at address 9; 56.4 V, 44.8 V, 40 A, 200 A.
+	for _, frame := range []string{"18FF4009#9A1499FDB603DE03", "18FF4209#3402C0019001D007"} {
+		if counts[frame] < 3 {
+			t.Errorf("candump saw %d times %s in 4 s, of %v: %s", counts[frame], frame, counts, log)
+		}
+	}
+}

@@ -122,24 +122,28 @@ func askQuestions(ctx context.Context, e transport.Endpoint, table *mapping.Comp
 	return r, nil
 }
 
-// withLineOf adds the speed and frame that a mapping's document gives to a
-// serial endpoint that says none.
+// withLineOf adds the speed and frame that a mapping's document gives to a line
+// or an adapter whose endpoint says none.
 func withLineOf(e transport.Endpoint, table *mapping.Compiled) transport.Endpoint {
-	if e.Scheme != "serial" && e.Scheme != "modbus-rtu" || table == nil {
+	usual := make(map[string]string)
+	switch {
+	case table == nil:
+	case e.Scheme == "serial" || e.Scheme == "modbus-rtu":
+		baud, frame := table.Bus.Line()
+		if baud > 0 {
+			usual["baud"] = strconv.Itoa(baud)
+		}
+		if frame != "" {
+			usual["frame"] = frame
+		}
+	case e.Scheme == "slcan" && table.Bus.CAN != nil:
+		usual["bitrate"] = strconv.Itoa(table.Bus.CAN.Bitrate)
+	}
+	if len(usual) == 0 {
 		return e
 	}
-	baud, frame := table.Bus.Line()
-	options := maps.Clone(e.Options)
-	if options == nil {
-		options = make(map[string]string)
-	}
-	if options["baud"] == "" && baud > 0 {
-		options["baud"] = strconv.Itoa(baud)
-	}
-	if options["frame"] == "" && frame != "" {
-		options["frame"] = frame
-	}
-	return transport.Endpoint{Scheme: e.Scheme, Address: e.Address, Options: options}
+	maps.Copy(usual, e.Options)
+	return transport.Endpoint{Scheme: e.Scheme, Address: e.Address, Options: usual}
 }
 
 // withHint brings the command that a transport's error proposes to where it is

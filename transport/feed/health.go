@@ -17,6 +17,12 @@ type sourceReport struct {
 	Age    json.Number `json:"age_s,omitempty"` // absent if it was never heard
 }
 
+// healthReport is the answer of /healthz.
+type healthReport struct {
+	Sources []sourceReport `json:"sources"`
+	Outputs []outputReport `json:"outputs,omitempty"`
+}
+
 // serveHealth answers 200 while every source is fresh, else 503 with which is
 // not and for how long.
 func (h *HTTP) serveHealth(w http.ResponseWriter, r *http.Request) {
@@ -31,10 +37,10 @@ func (h *HTTP) serveHealth(w http.ResponseWriter, r *http.Request) {
 		if len(reports) == 0 {
 			detail = "there is no source"
 		}
-		problem{Status: http.StatusServiceUnavailable, Detail: detail, Sources: reports}.write(w, r)
+		problem{Status: http.StatusServiceUnavailable, Detail: detail, Sources: reports, Outputs: outputReports(s.outputs)}.write(w, r)
 		return
 	}
-	body, _ := json.Marshal(map[string][]sourceReport{"sources": reports}) // strings and numbers always have a JSON form
+	body, _ := json.Marshal(healthReport{reports, outputReports(s.outputs)}) // strings and numbers always have a JSON form
 	answer(w, r, http.StatusOK, "application/json", body)
 }
 

@@ -15,11 +15,12 @@ import (
 type HTTP struct {
 	current atomic.Pointer[snapshot]
 	streams atomic.Int64 // how many streams are open
+	outputs func() []OutputHealth
 }
 
 // NewHTTP makes a handler that has nothing to show yet.
 func NewHTTP() *HTTP {
-	h := &HTTP{}
+	h := &HTTP{outputs: func() []OutputHealth { return nil }}
 	h.current.Store(&snapshot{next: make(chan struct{})})
 	return h
 }
@@ -27,7 +28,7 @@ func NewHTTP() *HTTP {
 // Publish replaces what is shown. It never waits for a client. Neither b nor
 // sources may be changed afterwards. See [Overdue] for how often to publish.
 func (h *HTTP) Publish(b *bank.Bank, sources []SourceHealth) {
-	old := h.current.Swap(&snapshot{bank: b, sources: sources, at: time.Now(), next: make(chan struct{})})
+	old := h.current.Swap(&snapshot{bank: b, sources: sources, outputs: h.outputs(), at: time.Now(), next: make(chan struct{})})
 	close(old.next)
 }
 

@@ -31,6 +31,7 @@ func appendMetrics(b []byte, s *snapshot) []byte {
 	b = appendScope(b, "packlink_pack", packs, time.Since(s.at))
 	b = appendScope(b, "packlink_bank", whole, time.Since(s.at))
 	b = appendSources(b, s.sources)
+	b = appendOutputs(b, s.outputs)
 	return append(b, "# EOF\n"...)
 }
 

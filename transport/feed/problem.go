@@ -13,7 +13,8 @@ type problem struct {
 	Title   string         `json:"title"`
 	Status  int            `json:"status"`
 	Detail  string         `json:"detail"`
-	Sources []sourceReport `json:"sources,omitempty"` // extension member: see serveHealth
+	Sources []sourceReport `json:"sources,omitempty"` // extension members: see serveHealth
+	Outputs []outputReport `json:"outputs,omitempty"`
 }
 
 func (p problem) write(w http.ResponseWriter, r *http.Request) {

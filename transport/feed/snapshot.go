@@ -13,6 +13,7 @@ import (
 type snapshot struct {
 	bank    *bank.Bank // nil before the first
 	sources []SourceHealth
+	outputs []OutputHealth
 	at      time.Time     // when it was published
 	next    chan struct{} // closed when a newer one is there
 
