@@ -4,7 +4,7 @@ import "slices"
 
 // Form is one thing that a value can be, in the terms of JSON Schema.
 type Form struct {
-	Type        string // "string", "integer", "number", "boolean", or "text" for any single value
+	Type        string // "string", "integer", "number", "boolean", "null", or "text" for any single value
 	Least, Most int64  // of an integer; both 0 if any is taken
 	Choices     []string
 	Pattern     string
