@@ -22,7 +22,7 @@ func echoing(_ byte, request, response []byte) []byte {
 	return append(response, answer[1:len(answer)-2]...)
 }
 
-// reply is a frame that left, and when.
+// leaving is a frame that left, and when.
 type leaving struct {
 	at    time.Duration
 	frame []byte
