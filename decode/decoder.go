@@ -150,6 +150,9 @@ func (d *Decoder) applyPayload(p *mapping.Program, address uint32, has bool, dat
 	if len(p.Needed) > 0 && !readNamed(p.Needed, data, nil, &d.named) {
 		return OutOfRange
 	}
+	if d.named.lacks(p.Counted, data) {
+		return Short
+	}
 	h := d.last
 	if h == nil || h.address != address {
 		if h = d.pack(address, has, at); h == nil {

@@ -43,6 +43,19 @@ func (l *lets) begin(op *mapping.Op) (byte int) {
 	return byte
 }
 
+// lacks tells whether a payload ends before what its own counts promise.
+func (l *lets) lacks(ops []mapping.Op, data []byte) bool {
+	for i := range ops {
+		op := &ops[i]
+		begin := l.begin(op)
+		count, known := l.count(op)
+		if known && count > 0 && begin < math.MaxInt32 && l.meets(op) && begin+op.Need+(count-1)*op.StepBytes > len(data) {
+			return true
+		}
+	}
+	return false
+}
+
 // first is the number, from 0, of the first element that a payload has of a list,
 // and whether it is known.
 func (l *lets) first(op *mapping.Op) (element int, known bool) {

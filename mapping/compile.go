@@ -39,6 +39,7 @@ type Program struct {
 	Index       int
 	Named       []Op       // numbers that are named: other fields may depend on them
 	Needed      []Op       // those among them that other fields depend on, or that have a range
+	Counted     []Op       // on a serial line, whose frames are whole: fields whose place or number counts say, but for optional ones
 	Body        Steps      // fields that are written to the status
 	Each        Steps      // fields of one pack's repetition of the message's group
 	Cells       Steps      // fields of one cell's repetition of the message's group
@@ -111,6 +112,11 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		return p, err
 	}
 	p.Named, p.Body = named, body
+	for _, op := range slices.Concat(named, body.All) {
+		if m.Frame != nil && !op.Optional && (op.RepeatSlot >= 0 || len(op.Lists) > 0) {
+			p.Counted = append(p.Counted, op)
+		}
+	}
 	for _, g := range []struct {
 		of *Group
 		to *Steps

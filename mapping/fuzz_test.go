@@ -8,6 +8,7 @@ import (
 	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/mapping/document"
+	"packlink/mapping/framing"
 	"packlink/transport"
 )
 
@@ -48,6 +49,10 @@ func checkProblems(t *testing.T, problems document.Problems) {
 // exercise decodes pseudo-random frames of every message and length, and writes
 // what they mean back.
 func exercise(c *mapping.Compiled, seed uint64) {
+	if c.Bus.Serial != nil {
+		exerciseSerial(c, seed)
+		return
+	}
 	if c.Bus.CAN == nil {
 		decode.Layout(c, &pack.Status{}, make([]pack.Status, 2))
 		return
@@ -65,6 +70,29 @@ func exercise(c *mapping.Compiled, seed uint64) {
 				d.Status(d.Packs()-1, 1, &s)
 				_ = s.AppendJSON(nil)
 				_, _ = decode.Payload(p, &s, nil)
+			}
+		}
+	}
+}
+
+// exerciseSerial decodes pseudo-random frames of every message behind its
+// question, and writes what they mean back.
+func exerciseSerial(c *mapping.Compiled, seed uint64) {
+	d := decode.NewDecoder(c, "fuzz")
+	var s pack.Status
+	for i := range c.Programs {
+		p := &c.Programs[i]
+		var values [framing.MaxParts]uint64
+		for _, v := range p.Frame.Values {
+			values[v.Part] = v.Value
+		}
+		for size := range 65 {
+			line, _ := decode.Question(p, uint32(seed), nil)
+			line, _ = c.Bus.Serial.Format.Append(append(line, bytesOf(&seed, 3)...), &values, bytesOf(&seed, size))
+			d.Decode(&transport.Frame{Time: 1, Medium: transport.Serial, Data: line})
+			if d.Packs() > 0 {
+				d.Status(d.Packs()-1, 1, &s)
+				_ = decode.Frames(p, &s, func(*transport.Frame) error { return nil })
 			}
 		}
 	}

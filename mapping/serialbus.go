@@ -147,6 +147,39 @@ func (b *SerialBus) describe(values []PartValue) string {
 // Expects is the values that the frames of a message have, as a person reads them.
 func (b *SerialBus) Expects(m *FrameMatch) string { return b.describe(m.Values) }
 
+// asked is by what question a message is asked for, "" if it is sent unasked.
+func (b *SerialBus) asked(a *Ask) string {
+	if a == nil {
+		return ""
+	}
+	text := ", asked by " + b.describe(a.Values)
+	for i, d := range a.Data {
+		if i == 0 {
+			text += ", data"
+		}
+		if d.Address {
+			text += " address"
+		} else {
+			text += fmt.Sprintf(" %02X", d.Value)
+		}
+	}
+	return text
+}
+
+// parts is what a frame is made of, in the order of the line.
+func (b *SerialBus) parts() string {
+	all := make([]string, len(b.Format.Parts))
+	for i, p := range b.Format.Parts {
+		switch all[i] = p.Name; {
+		case p.Role == framing.Constant:
+			all[i] += fmt.Sprintf(" % X", p.Bytes)
+		case p.Size > 0:
+			all[i] += fmt.Sprintf(" (%d)", p.Size)
+		}
+	}
+	return strings.Join(all, ", ")
+}
+
 // Describe is the values of a frame that a message can say, as a person reads
 // them: kind 0x03, status 0x00.
 func (b *SerialBus) Describe(values *[framing.MaxParts]uint64) string {

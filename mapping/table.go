@@ -26,6 +26,9 @@ func (m *Mapping) WriteTable(w io.Writer) error {
 	for _, o := range m.Options {
 		fmt.Fprintf(t, "\noption %s: %s: %s (now %s)\n", o.Name, o.Title, strings.Join(o.Choices, " or "), o.Chosen)
 	}
+	if m.Bus.Serial != nil {
+		fmt.Fprintf(t, "\na frame is %s\n", m.Bus.Serial.parts())
+	}
 	for i := range m.Messages {
 		writeMessage(t, m.Bus.Serial, &m.Messages[i])
 	}
@@ -75,7 +78,7 @@ func (m *Message) where(line *SerialBus) string {
 	case m.CAN != nil:
 		return m.CAN.where()
 	case m.Frame != nil:
-		return "frame with " + line.describe(m.Frame.Values)
+		return "frame with " + line.describe(m.Frame.Values) + line.asked(m.Ask)
 	case m.Read.Model != 0:
 		return fmt.Sprintf("model %d, %d registers", m.Read.Model, m.Read.Count) + m.Read.ofPack()
 	}

@@ -136,3 +136,26 @@ func TestTableReportsWriteErrors(t *testing.T) {
 type refusing struct{}
 
 func (refusing) Write([]byte) (int, error) { return 0, os.ErrClosed }
+
+// TestTableShowsFrames holds that the parts of frames, and questions, are shown.
+func TestTableShowsFrames(t *testing.T) {
+	for name, wants := range map[string][]string{
+		"uart-dd77": {
+			"a frame is start DD, kind (1), status (1), size (1), data, check (2), end 77",
+			"frame with kind 0x03, status 0x00, asked by kind 0xA5, status 0x03 basics, every 1s, overdue after 3s",
+		},
+		"uart-a5":           {"asked by address 0x40, id 0x90, data 00 00 00 00 00 00 00 00 terminals"},
+		"telecom-ascii-hex": {"frame with device 0x46, command 0x00, asked by device 0x46, command 0x42, data address analogue values"},
+	} {
+		m, err := library.Load(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		table := shown(t, m)
+		for _, want := range wants {
+			if !strings.Contains(table, want) {
+				t.Errorf("%s: %q is not shown:\n%s", name, want, table)
+			}
+		}
+	}
+}
