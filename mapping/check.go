@@ -3,6 +3,7 @@ package mapping
 import (
 	"maps"
 	"math"
+	"math/bits"
 
 	"packlink/mapping/document"
 )
@@ -109,6 +110,12 @@ func (m *Message) AddressBits() int {
 // AddressBits is how many bits of a pack's address all messages hold that hold
 // one; 0 if none does.
 func (c *Compiled) AddressBits() (least int) {
+	if bus := c.Bus.Serial; bus != nil {
+		if bus.Address >= 0 || c.AsksByAddress() {
+			return bits.Len(uint(bus.Addresses[1]))
+		}
+		return 0
+	}
 	for i := range c.Messages {
 		if bits := c.Messages[i].AddressBits(); bits > 0 && (least == 0 || bits < least) {
 			least = bits

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -22,17 +23,30 @@ import (
 // frames tells whether the output is one of frames on a bus.
 func (p *outputPlan) frames() bool { return outputKinds[p.to.Scheme].frames }
 
-// framesOutput transmits the messages of a mapping, each at its own period. What
-// is not known or overdue is not sent, and an old frame never is.
+// checkFrames finds out whether the mapping is one of the output's kind of bus.
+func (p *outputPlan) checkFrames() error {
+	switch serial := p.to.Scheme == "serial"; {
+	case p.table == nil || !serial && p.table.Bus.CAN == nil:
+		return fmt.Errorf("%s needs a mapping of its bus, such as storage-can-35x for CAN", p.to)
+	case serial && (p.table.Bus.Serial == nil || !p.table.HasQuestions()):
+		return fmt.Errorf("%s needs a mapping of a serial line with questions to answer; mapping %s has none", p.to, p.table.Name)
+	}
+	return nil
+}
+
+// framesOutput transmits the messages of a mapping: those that are asked for when
+// they are, the others each at its own period. What is not known or overdue is not
+// sent, and an old frame never is.
 type framesOutput struct {
-	plan    *outputPlan
-	bus     canbus.Bus
-	log     io.Writer
-	newest  atomic.Pointer[published]
-	table   *decode.Timetable
+	plan   *outputPlan
+	log    io.Writer
+	newest atomic.Pointer[published]
+	unsent atomic.Uint64 // messages, as a value did not fit
+	asks   *decode.Questions
+
+	mu      sync.Mutex       // guards what follows
 	writers []*decode.Writer // one for each thing that is shown
 	status  pack.Status      // what is being written
-	unsent  atomic.Uint64    // messages, as a value did not fit
 	silent  transitions
 	tooBig  transitions
 	failing transitions
@@ -45,60 +59,29 @@ type published struct {
 }
 
 func newFramesOutput(p *outputPlan, log io.Writer) (*framesOutput, error) {
-	tell := func(text string) { fmt.Fprintf(log, "output %s\n", text) }
-	bus, err := canbus.Open(withLineOf(p.to, p.table), func(event canbus.Event) { tell(event.String()) })
-	if err != nil {
-		return nil, withHint(err)
-	}
-	return newFramesOutputOn(bus, p, log), nil
-}
-
-func newFramesOutputOn(bus canbus.Bus, p *outputPlan, log io.Writer) *framesOutput {
-	o := &framesOutput{
-		plan: p, bus: bus, log: log, table: decode.NewTimetable(p.table, len(p.units)),
-		silent: transitions{}, tooBig: transitions{}, failing: transitions{},
-	}
-	for range p.units {
+	o := &framesOutput{plan: p, log: log, silent: transitions{}, tooBig: transitions{}, failing: transitions{}}
+	var addresses []uint32
+	for _, u := range p.units {
+		addresses = append(addresses, u.unit)
 		o.writers = append(o.writers, decode.NewWriter(p.table))
 	}
-	return o
+	asks, err := decode.NewQuestions(p.table, addresses)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", p.to, err)
+	}
+	o.asks = asks
+	return o, nil
 }
 
 func (o *framesOutput) publish(b *bank.Bank, _ []feed.SourceHealth) {
 	o.newest.Store(&published{b, time.Now()})
 }
 
-// run transmits until ctx ends. What the bus says is not used, but an interface
-// that was away is opened again by hearing it.
-func (o *framesOutput) run(ctx context.Context) error {
-	context.AfterFunc(ctx, func() { _ = o.bus.Close() })
-	heard := make(chan error, 1)
-	go func() { heard <- receive(ctx, o.bus, func(*transport.Frame) error { return nil }) }()
-	o.transmitting(ctx)
-	return <-heard
-}
-
-func (o *framesOutput) transmitting(ctx context.Context) {
-	timer := time.NewTimer(0)
-	defer timer.Stop()
-	for begun := time.Now(); ; o.table.Skip(time.Since(begun)) {
-		due, i, p, ok := o.table.Next()
-		if !ok {
-			return
-		}
-		timer.Reset(time.Until(begun.Add(due)))
-		select {
-		case <-ctx.Done():
-			return
-		case <-timer.C:
-			o.send(i, p)
-		}
-	}
-}
-
-// send transmits one message of one of the things that are shown, if it is heard
+// send gives a message of one of the things that are shown to out, if that is heard
 // and the message has something to say of it.
-func (o *framesOutput) send(i int, p *mapping.Program) {
+func (o *framesOutput) send(i int, p *mapping.Program, out func(*transport.Frame) error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
 	u := &o.plan.units[i]
 	state := o.newest.Load()
 	if state == nil || time.Since(state.at) > feed.Overdue {
@@ -113,11 +96,16 @@ func (o *framesOutput) send(i int, p *mapping.Program) {
 	}
 	known.CopyTo(&o.status)
 	o.status.Address, o.status.HasAddress = u.unit, true
-	err := o.writers[i].Frames(p, &o.status, func(f *transport.Frame) error {
-		o.sending(o.bus.Send(f))
-		return nil
-	})
-	o.unfitting(u.text, p, err)
+	o.unfitting(u.text, p, o.writers[i].Frames(p, &o.status, out))
+}
+
+// answer gives a message that was asked for at an address to out.
+func (o *framesOutput) answer(address uint32, p *mapping.Program, out func(*transport.Frame) error) {
+	for i := range o.plan.units {
+		if o.plan.units[i].unit == address {
+			o.send(i, p, out)
+		}
+	}
 }
 
 // unfitting notes whether a value did not fit a message, which is not sent then.
@@ -133,16 +121,6 @@ func (o *framesOutput) unfitting(what string, p *mapping.Program, err error) {
 	}
 }
 
-// sending notes whether the bus takes what is sent.
-func (o *framesOutput) sending(err error) {
-	if errors.Is(err, os.ErrClosed) {
-		return
-	}
-	if o.failing.change("", err != nil) {
-		o.tell(err != nil, fmt.Sprintf("cannot send: %v", err), "sends again")
-	}
-}
-
 // tell logs one of two texts.
 func (o *framesOutput) tell(first bool, is, isNot string) {
 	if !first {
@@ -152,8 +130,6 @@ func (o *framesOutput) tell(first bool, is, isNot string) {
 }
 
 func (o *framesOutput) unfit() uint64 { return o.unsent.Load() }
-
-func (o *framesOutput) Close() error { return o.bus.Close() }
 
 func (o *framesOutput) where() string {
 	shown := make([]string, len(o.plan.units))
@@ -176,3 +152,89 @@ func (t transitions) change(name string, now bool) bool {
 	t[name] = now
 	return before != now
 }
+
+// canOutput is a framesOutput on a CAN bus.
+type canOutput struct {
+	*framesOutput
+	bus   canbus.Bus
+	table *decode.Timetable
+}
+
+func newCANOutput(p *outputPlan, log io.Writer) (*canOutput, error) {
+	bus, err := canbus.Open(withLineOf(p.to, p.table), func(event canbus.Event) { fmt.Fprintf(log, "output %s\n", event) })
+	if err != nil {
+		return nil, withHint(err)
+	}
+	return newCANOutputOn(bus, p, log)
+}
+
+func newCANOutputOn(bus canbus.Bus, p *outputPlan, log io.Writer) (*canOutput, error) {
+	o, err := newFramesOutput(p, log)
+	if err != nil {
+		return nil, err
+	}
+	return &canOutput{o, bus, decode.NewTimetable(p.table, len(p.units))}, nil
+}
+
+// run transmits until ctx ends. It hears the bus for questions, and because an
+// interface that was away is opened again by hearing it.
+func (o *canOutput) run(ctx context.Context) error {
+	context.AfterFunc(ctx, func() { _ = o.bus.Close() })
+	heard := make(chan error, 1)
+	go func() {
+		heard <- receive(ctx, o.bus, func(f *transport.Frame) error {
+			o.asks.Hear(f, func(address uint32, p *mapping.Program) { o.answer(address, p, o.puts(p)) })
+			return nil
+		})
+	}()
+	o.transmitting(ctx)
+	return <-heard
+}
+
+func (o *canOutput) transmitting(ctx context.Context) {
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for begun := time.Now(); ; o.table.Skip(time.Since(begun)) {
+		due, i, p, ok := o.table.Next()
+		if !ok {
+			return
+		}
+		timer.Reset(time.Until(begun.Add(due)))
+		select {
+		case <-ctx.Done():
+			return
+		case <-timer.C:
+			o.send(i, p, o.puts(p))
+		}
+	}
+}
+
+// packetPause is the time between two packets of a broadcast transfer, 50 to 200 ms
+// by SAE J1939-21 (from memory).
+const packetPause = 50 * time.Millisecond
+
+// puts is how the frames of a message are put on the bus.
+func (o *canOutput) puts(p *mapping.Program) func(*transport.Frame) error {
+	if p.Transfer != mapping.J1939Protocol {
+		return o.put
+	}
+	begun := false
+	return func(f *transport.Frame) error {
+		if begun {
+			time.Sleep(packetPause)
+		}
+		begun = true
+		return o.put(f)
+	}
+}
+
+// put puts a frame on the bus, and tells whether the bus takes what is sent.
+func (o *canOutput) put(f *transport.Frame) error {
+	err := o.bus.Send(f)
+	if !errors.Is(err, os.ErrClosed) && o.failing.change("", err != nil) {
+		o.tell(err != nil, fmt.Sprintf("cannot send: %v", err), "sends again")
+	}
+	return nil
+}
+
+func (o *canOutput) Close() error { return o.bus.Close() }

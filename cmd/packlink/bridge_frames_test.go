@@ -61,14 +61,17 @@ func (b *fakeBus) Close() error                   { b.once.Do(func() { close(b.c
 
 // transmitting runs an output of a mapping on a bus of which the test sees all.
 // Call it in a bubble of synctest.
-func transmitting(t *testing.T, mapping string, units ...shownUnit) (*framesOutput, *fakeBus, *logged) {
+func transmitting(t *testing.T, mapping string, units ...shownUnit) (*canOutput, *fakeBus, *logged) {
 	t.Helper()
 	table, err := library.Compile(mapping)
 	if err != nil {
 		t.Fatal(err)
 	}
 	bus, log := &fakeBus{closed: make(chan struct{})}, &logged{}
-	o := newFramesOutputOn(bus, &outputPlan{to: transport.Endpoint{Scheme: "can", Address: "can1"}, table: table, units: units}, log)
+	o, err := newCANOutputOn(bus, &outputPlan{to: transport.Endpoint{Scheme: "can", Address: "can1"}, table: table, units: units}, log)
+	if err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- o.run(ctx) }()

@@ -39,6 +39,7 @@ var outputKinds = map[string]outputKind{
 	"modbus-rtu": {registers: true, transmits: true, options: []string{"baud", "frame", "unit"}},
 	"can":        {frames: true, transmits: true},
 	"slcan":      {frames: true, transmits: true, options: []string{"bitrate", "baud", "flags"}},
+	"serial":     {frames: true, transmits: true, options: []string{"baud", "frame"}},
 	"stdout":     {options: []string{"every", "style"}},
 }
 
@@ -46,7 +47,7 @@ var outputKinds = map[string]outputKind{
 func (p *outputPlan) check() error {
 	kind, known := outputKinds[p.to.Scheme]
 	if !known {
-		return fmt.Errorf("%s: an output begins with http:, modbus-tcp:, modbus-tls:, modbus-rtu:, can:, slcan: or stdout: instead", p.to)
+		return fmt.Errorf("%s: an output begins with http:, modbus-tcp:, modbus-tls:, modbus-rtu:, can:, slcan:, serial: or stdout: instead", p.to)
 	}
 	if err := p.to.Allow(kind.options...); err != nil {
 		return err
@@ -83,10 +84,8 @@ func (p *outputPlan) checkOptions() (err error) {
 		if err = p.unitOption(); err == nil {
 			_, err = p.answerer(new(modbus.Units), nil)
 		}
-	case "can", "slcan":
-		if p.table == nil || p.table.Bus.CAN == nil {
-			return fmt.Errorf("%s needs a mapping of a CAN bus, such as storage-can-35x", p.to)
-		}
+	case "can", "slcan", "serial":
+		return p.checkFrames()
 	}
 	return err
 }
@@ -119,8 +118,10 @@ func (p *outputPlan) open(s *streams) (output, error) {
 		return newTextOutput(recordLines{feed.NewLines(s.out)}.bank, p.every), nil
 	case p.to.Scheme == "modbus-rtu":
 		return p.openLine(s.log)
+	case p.to.Scheme == "serial":
+		return newAnswersOutput(p, s.log)
 	case p.frames():
-		return newFramesOutput(p, s.log)
+		return newCANOutput(p, s.log)
 	}
 	listener, err := p.listen()
 	if err != nil {

@@ -1,12 +1,13 @@
 // Package serialbus connects to packs on a serial line: RS-485 or RS-232 behind
 // an adapter, a serial device server on the network, or a Modbus/TCP gateway.
 //
-// There are four ways to be on a line, each with a constructor of its own:
+// There are five ways to be on a line, each with a constructor of its own:
 //
 //   - [Listen] hears what goes by. Its type has no way to transmit.
 //   - [TransmitPolls] asks for registers and hands over questions and answers.
 //   - [OpenForSending] puts given bytes on the line.
 //   - [NewAnswerer] makes one that answers the requests of a master.
+//   - [NewReplier] makes one that answers questions of another protocol.
 //
 // This package delivers bytes. To find frames in a stream that is only listened
 // to is the work of package decode.

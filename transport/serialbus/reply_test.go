@@ -1,0 +1,85 @@
+package serialbus
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"testing"
+	"time"
+)
+
+// scriptedLink gives what it is told to, step by step, and notes what is written.
+type scriptedLink struct {
+	steps   []any // []byte that is read, "silence", or an error
+	written [][]byte
+	until   []time.Time
+	ended   func()
+}
+
+func (l *scriptedLink) read(buffer []byte, until time.Time) (int, error) {
+	l.until = append(l.until, until)
+	if len(l.steps) == 0 {
+		l.ended()
+		return 0, errUnplugged
+	}
+	step := l.steps[0]
+	l.steps = l.steps[1:]
+	switch s := step.(type) {
+	case []byte:
+		return copy(buffer, s), nil
+	case error:
+		return 0, s
+	}
+	return 0, nil
+}
+
+func (l *scriptedLink) write(data []byte, _ time.Duration) error {
+	l.written = append(l.written, bytes.Clone(data))
+	return nil
+}
+
+func (l *scriptedLink) close() error { return nil }
+
+// TestReplier answers once the line is silent, the newest question only, none that
+// something came behind, and forgets everything when the line was lost.
+func TestReplier(t *testing.T) {
+	question, other := []byte("ask1"), []byte("ask2")
+	for name, c := range map[string]struct {
+		steps []any
+		want  string
+	}{
+		"a question":                  {[]any{question, "silence"}, "<ask1>"},
+		"two questions":               {[]any{question, other, "silence"}, "<ask2>"},
+		"a question and a click":      {[]any{question, []byte{0}, "silence"}, "<ask1>"},
+		"a question overtaken":        {[]any{question, []byte("talk"), "silence"}, ""},
+		"silence":                     {[]any{"silence", "silence"}, ""},
+		"noise":                       {[]any{[]byte("noise"), "silence"}, ""},
+		"a question before the break": {[]any{question, errors.New("pulled"), "silence"}, ""},
+		"a question behind the break": {[]any{errors.New("pulled"), question, "silence"}, "<ask1>"},
+	} {
+		ctx, cancel := context.WithCancel(t.Context())
+		l, gaps := &scriptedLink{steps: c.steps, ended: cancel}, 0
+		r := &Replier{place: &place{baud: 115200, charBits: 10}, reply: func(heard []byte) []byte {
+			if heard == nil {
+				gaps++
+				return nil
+			}
+			if bytes.HasPrefix(heard, []byte("ask")) {
+				return []byte("<" + string(heard) + ">")
+			}
+			return nil
+		}}
+		r.serve(ctx, func(context.Context) (link, error) { return l, nil })
+		if got := string(bytes.Join(l.written, nil)); got != c.want {
+			t.Errorf("%s: answered %q, want %q", name, got, c.want)
+		}
+		for i, step := range c.steps {
+			if _, lost := step.(error); lost != (gaps > 0) && lost {
+				t.Errorf("%s: step %d is a gap, and nobody was told", name, i)
+			}
+		}
+		if !l.until[0].IsZero() {
+			t.Errorf("%s: waits until %v for the first byte", name, l.until[0])
+		}
+	}
+}
