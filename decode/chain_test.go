@@ -176,3 +176,13 @@ func TestModelsChange(t *testing.T) {
 		t.Errorf("%d packs without a mark", e.d.Packs())
 	}
 }
+
+// TestModelsAfterTheClockIsSetBack follows the packs anew, by their numbers.
+func TestModelsAfterTheClockIsSetBack(t *testing.T) {
+	e := &modelsEar{d: decode.NewDecoder(compiled(t, "sunspec-battery"), "shed"), registers: modelsDevice(0), at: 7_200_000_000_000}
+	e.walk(0, 64)
+	e.at = 3_600_000_000_000
+	e.walk(0, 64)
+	e.walk(0, 64)
+	checkHeardDevice(t, e)
+}

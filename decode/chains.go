@@ -84,10 +84,14 @@ func (d *Decoder) applyModel(c *chain, m *model, unit byte, first, end int, at i
 		}
 		h := d.packOf(unit, max(number, 1), at)
 		if h != nil && at < h.seen[m.program.Index] {
-			h = d.older(h, m.program.Index, at)
-			outcome = Late
+			if h = d.older(h, m.program.Index, at); h == nil {
+				outcome = Late
+				return nil, nil
+			}
+			h = d.packOf(unit, max(number, 1), at)
 		}
 		if h == nil {
+			outcome = Crowded
 			return nil, nil
 		}
 		touched = append(touched, h)

@@ -47,9 +47,10 @@ func (p *Poller) conclude(outcome Outcome, code byte) {
 	case Answered:
 		p.piece.tries, p.piece.proven = 0, true
 		p.search(u, p.block)
+		walking := u.walk != nil
 		p.present(u, now)
 		switch {
-		case u.walk != nil:
+		case walking:
 			p.walked(u, now)
 		case p.plan.Models != nil:
 			p.checkModels(u, now)
@@ -77,7 +78,10 @@ func (p *Poller) present(u *unit, now time.Time) {
 	}
 	u.silent = false
 	p.say(EventAnswering, u.id, "answers again")
-	if u.refuses() {
+	switch {
+	case p.plan.Models != nil && u.walk == nil:
+		u.walkFrom(walk{}, &p.plan, now)
+	case p.plan.Models == nil && u.refuses():
 		u.blocks = schedule(&p.plan, p.how.registers, now)[p.turn].blocks
 	}
 }
