@@ -431,8 +431,11 @@ func (w *writing) elements(op *mapping.Op, data []byte) error {
 }
 
 // fill writes elements that are not counted as "not available", if the field can
-// say so.
+// say so and nothing else takes their place.
 func (w *writing) fill(op *mapping.Op, data []byte, count int) {
+	if op.Followed {
+		return
+	}
 	r, err := unknownRaw(op)
 	for i := count; i < op.Repetitions() && err == nil; i++ {
 		if offset := i * op.StepBytes; op.Need+offset <= len(data) {

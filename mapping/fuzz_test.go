@@ -69,7 +69,7 @@ func exercise(c *mapping.Compiled, seed uint64) {
 			if d.Decode(&f); d.Packs() > 0 {
 				d.Status(d.Packs()-1, 1, &s)
 				_ = s.AppendJSON(nil)
-				_, _ = decode.Payload(p, &s, nil)
+				_ = decode.Frames(p, &s, func(f *transport.Frame) error { d.Decode(f); return nil })
 			}
 		}
 	}

@@ -54,6 +54,14 @@ func arrange(fields []Field) {
 			lists[f.RepeatBy] = f
 		}
 	}
+	followed := make(map[string]bool)
+	for i := range fields {
+		followed[fields[i].After] = true
+	}
+	for i := range fields {
+		f := &fields[i]
+		f.Followed = f.RepeatBy != "" && followed[f.RepeatBy]
+	}
 }
 
 // interleaved tells whether elements of another list stand between those of f.

@@ -188,19 +188,20 @@ type Field struct {
 	Date      DateForm  // how a number is a date; 0 if it is none
 	Since     int       // year that a date counts from
 	Alarms    []AlarmSlot
-	On, Off   uint64 // raw states of an alarm bit or pair; Off is the code for no alarm too
-	Optional  bool   // may lie beyond the end of a shorter frame
-	Repeat    int    // elements of a list; 0 if the field is single
-	RepeatBy  string // field that counts the elements; "" if Repeat does
-	Least     int    // elements that RepeatBy counts at least
-	Most      int    // elements that RepeatBy can count at most
-	Step      int    // distance between elements, counted like At
-	Page      string // field that says which part of the list this is; "" if it is all there
-	PageFirst int    // value of that field for the first part
-	Pages     int    // parts that it can tell apart
-	After     string // field that counts the list which At counts from the end of; "" if At counts from byte 0
-	Behind    []Stride
-	When      *When // nil if the field is always there
+	On, Off   uint64   // raw states of an alarm bit or pair; Off is the code for no alarm too
+	Optional  bool     // may lie beyond the end of a shorter frame
+	Repeat    int      // elements of a list; 0 if the field is single
+	RepeatBy  string   // field that counts the elements; "" if Repeat does
+	Least     int      // elements that RepeatBy counts at least
+	Most      int      // elements that RepeatBy can count at most
+	Step      int      // distance between elements, counted like At
+	Page      string   // field that says which part of the list this is; "" if it is all there
+	PageFirst int      // value of that field for the first part
+	Pages     int      // parts that it can tell apart
+	After     string   // field that counts the list which At counts from the end of; "" if At counts from byte 0
+	Behind    []Stride // the lists that move the field
+	Followed  bool     // fields lie behind this list, where it has no further elements
+	When      *When    // nil if the field is always there
 	Write     *Constant
 	Finest    bool // of a power of ten: written as what loses no digit
 
