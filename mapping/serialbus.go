@@ -73,7 +73,7 @@ func (c *Compiled) pair(p *Program) {
 
 // HasQuestions tells whether some message of the mapping is asked for.
 func (m *Mapping) HasQuestions() bool {
-	return slices.ContainsFunc(m.Messages, func(msg Message) bool { return msg.Ask != nil })
+	return slices.ContainsFunc(m.Messages, func(msg Message) bool { return msg.Ask != nil || msg.CAN != nil && msg.CAN.Ask != nil })
 }
 
 // Told tells whether the address of a question's frame is that of the pack which

@@ -56,8 +56,8 @@ func (s *sourcePlan) connect() error {
 func (s *sourcePlan) connectPoll() error {
 	registers := s.table.Bus.Registers
 	switch {
-	case !isLive(s.from) || s.table.Bus.CAN != nil:
-		return fmt.Errorf("%s: only a mapping of a serial line, on a line, can be polled", s.from)
+	case !isLive(s.from):
+		return fmt.Errorf("%s: a recording cannot be polled", s.from)
 	case registers == nil && !s.table.HasQuestions():
 		return fmt.Errorf("%s: mapping %s has no questions: its packs speak unasked; leave poll out", s.from, s.table.Name)
 	}

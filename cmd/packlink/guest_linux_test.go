@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"packlink/transport"
+	"packlink/transport/canbus"
 	"packlink/transport/canbus/guest/job"
 )
 
@@ -144,6 +146,38 @@ outputs: [{to: "can:vcan0", mapping: homebrew-can, transmit: true, shows: {9: ra
 	for _, frame := range []string{"18FF4009#9A1499FDB603DE03", "18FF4209#3402C0019001D007"} {
 		if counts[frame] < 3 {
 			t.Errorf("candump saw %d times %s in 4 s, of %v: %s", counts[frame], frame, counts, log)
+		}
+	}
+}
+
+// TestGuestAsksOnCAN bridges a CANopen module that speaks only when it is asked.
+func TestGuestAsksOnCAN(t *testing.T) {
+	needGuest(t)
+	bus, err := canbus.Open(transport.Endpoint{Scheme: "can", Address: "vcan0"}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { bus.Close() })
+	go func() { // node 5: 52.5 V in steps of 1/1024 V
+		var f transport.Frame
+		for bus.Receive(&f) == nil {
+			if f.ID == 0x605 && bytes.HasPrefix(f.Data, []byte{0x40, 0x60, 0x60, 0}) {
+				_ = bus.Send(&transport.Frame{Medium: transport.CAN, ID: 0x585, Data: []byte{0x43, 0x60, 0x60, 0, 0x00, 0xD2, 0, 0}})
+			}
+		}
+	}()
+	folder := writeFiles(t, map[string]string{"bridge.yaml": `
+sources: [{name: cart, from: "can:vcan0", mapping: canopen-battery, poll: true, addresses: [5]}]
+outputs: [{to: "stdout:?every=500ms"}]
+`})
+	seen := candump(t)
+	out, log := runFor(t, 5*time.Second, "bridge", filepath.Join(folder, "bridge.yaml"))
+	if !strings.Contains(out, `"voltage_v":52.5`) {
+		t.Errorf("the bridge shows %s%s", out, log)
+	}
+	for _, frame := range seen() {
+		if !strings.HasPrefix(frame, "605#40") && !strings.HasPrefix(frame, "585#") {
+			t.Errorf("candump saw %s, which is no question that reads", frame)
 		}
 	}
 }

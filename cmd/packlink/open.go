@@ -47,8 +47,11 @@ func listenTo(ctx context.Context, e transport.Endpoint, tell func(string)) (tra
 // ask opens a line to ask packs for what a mapping says. It transmits requests to
 // read registers, or the mapping's questions, and nothing else.
 func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, addresses []uint32, tell func(string)) (transport.Receiver, error) {
-	if table.Bus.Serial != nil {
+	switch {
+	case table.Bus.Serial != nil:
 		return askQuestions(ctx, e, table, addresses, tell)
+	case table.Bus.CAN != nil:
+		return askOnCAN(ctx, e, table, addresses, tell)
 	}
 	bus := table.Bus.Registers
 	plan := serialbus.Plan{Timeout: bus.AnswerWithin, Quiet: bus.Quiet, MaxRegisters: bus.Most}
@@ -120,6 +123,30 @@ func askQuestions(ctx context.Context, e transport.Endpoint, table *mapping.Comp
 		return nil, withHint(err)
 	}
 	return r, nil
+}
+
+// askOnCAN opens a CAN bus to ask the questions of a mapping.
+func askOnCAN(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, addresses []uint32, tell func(string)) (transport.Receiver, error) {
+	var questions []canbus.Question
+	for _, address := range addresses {
+		for i := range table.Programs {
+			p := &table.Programs[i]
+			if p.CAN.Ask == nil {
+				continue
+			}
+			f, err := decode.QuestionFrame(p, address)
+			if err != nil {
+				return nil, err
+			}
+			questions = append(questions, canbus.Question{Frame: f, Every: cmp.Or(p.CAN.Ask.Every, time.Second)})
+		}
+	}
+	l, err := canbus.TransmitQuestions(e, questions, func(event canbus.Event) { tell(event.String()) })
+	if err != nil {
+		return nil, withHint(err)
+	}
+	context.AfterFunc(ctx, func() { _ = l.Close() }) // ends a Receive that waits
+	return l, nil
 }
 
 // withLineOf adds the speed and frame that a mapping's document gives to a line

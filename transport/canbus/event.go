@@ -17,6 +17,7 @@ const (
 	Unacknowledged                      // nobody on the bus acknowledges what is sent
 	Acknowledged                        // somebody does again
 	Refused                             // the adapter refuses what it is told
+	Unasked                             // a question cannot be sent
 )
 
 // Event is one transition of a bus.
@@ -24,7 +25,7 @@ type Event struct {
 	Endpoint string
 	Kind     EventKind
 	State    State // for StateChanged: the new state
-	Why      error // for Gone and LinkDown: what told it
+	Why      error // for Gone, LinkDown and Unasked: what told it
 }
 
 // String is the event as one line of a log, without the time.
@@ -46,6 +47,8 @@ func (e Event) what() string {
 		return "acknowledged again"
 	case Refused:
 		return "the adapter refuses what it is told"
+	case Unasked:
+		return fmt.Sprintf("a question cannot be sent (%v); it is tried again", e.Why)
 	}
 	return "event " + strconv.Itoa(int(e.Kind))
 }
