@@ -15,12 +15,11 @@ func (f *Format) Append(b []byte, values *[MaxParts]uint64, data []byte) ([]byte
 	if err != nil {
 		return b[:start], err
 	}
-	frame := b[start:]
 	b = f.fillChecks(b, start)
 	if f.Coding == Bytes {
 		return b, nil
 	}
-	frame = b[start:]
+	frame := b[start:]
 	first, last := f.Parts[0].Size, f.Parts[len(f.Parts)-1].Size
 	b = append(b, frame[:first]...)
 	b = f.encode(b, frame[first:len(frame)-last])
