@@ -91,6 +91,25 @@ func codeMeans(op *mapping.Op, code uint64) (set pack.AlarmSet) {
 	return other
 }
 
+// alarmsRaw is the bits or pairs of alarms. An alarm of unknown state is
+// neither on nor off; in a plain bit, which cannot say so, it is off.
+func alarmsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
+	if s.Alarms.Known&op.Known == 0 || s.AlarmsStale {
+		return unknownRaw(op)
+	}
+	var on, off uint64 // bit i for slot i
+	for _, slot := range op.Alarms {
+		active, known := s.Alarms.State(slot.Alarm)
+		switch {
+		case active:
+			on |= 1 << slot.Slot
+		case known:
+			off |= 1 << slot.Slot
+		}
+	}
+	return spread(op, on, op.On) | spread(op, off&^on, op.Off), nil
+}
+
 // writeCodes writes one code for each element: that of an active alarm to the
 // element it is about, as far as the status tells. Where one element is all there
 // is for several alarms, the most serious is written.
