@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"packlink/decode"
@@ -34,7 +35,8 @@ type asking struct {
 }
 
 // tryAsking asks the questions of each mapping that has some, one mapping and one
-// address at a time, at the speed that the mapping's document gives.
+// address at a time, at the speed that the mapping's document gives. A bus of another kind than the
+// endpoint is not asked.
 func (j *identifyJob) tryAsking(ctx context.Context, from transport.Endpoint, tables []*mapping.Compiled, s *streams) (decode.Verdict, error) {
 	fmt.Fprintf(s.log, "asking on %s: only questions that read are transmitted\n", from)
 	a := &asking{from: from, trial: decode.NewTrial(tables), most: j.most, s: s}
@@ -49,7 +51,7 @@ func (j *identifyJob) tryAsking(ctx context.Context, from transport.Endpoint, ta
 		}
 	}
 	if !asked {
-		return decode.Verdict{}, usageError{fmt.Errorf("identify: no mapping has questions for %s: asking is for serial:, tcp:, modbus-tcp: and modbus-tls:", from)}
+		return decode.Verdict{}, usageError{fmt.Errorf("identify: no mapping has questions for %s", from)}
 	}
 	return a.trial.Result(), nil
 }
@@ -57,19 +59,17 @@ func (j *identifyJob) tryAsking(ctx context.Context, from transport.Endpoint, ta
 // addressesToTry are the first addresses of the packs that a mapping can ask at an
 // endpoint, none if it cannot ask there.
 func addressesToTry(table *mapping.Compiled, from transport.Endpoint) (addresses []uint32) {
-	span := [2]int{0, 0}
-	switch modbus := from.Scheme == "modbus-tcp" || from.Scheme == "modbus-tls"; {
-	case !modbus && from.Scheme != "serial" && from.Scheme != "tcp":
-		return nil
-	case table.Bus.Registers != nil && table.Bus.Registers.ModelsAt < 0:
-		span = table.Bus.Registers.Units
-	case table.Bus.Serial != nil && table.HasQuestions() && !modbus:
-		span = table.Bus.Serial.Addresses
-	default:
+	if !slices.Contains(busOf(table), from.Scheme) || table.Bus.Registers == nil && !table.HasQuestions() {
 		return nil
 	}
-	if table.Bus.Serial != nil && table.Bus.Serial.Address < 0 {
+	span := [2]int{1, firstAddresses}
+	switch {
+	case !table.AsksByAddress():
 		return []uint32{0}
+	case table.Bus.Registers != nil:
+		span = table.Bus.Registers.Units
+	case table.Bus.Serial != nil:
+		span = table.Bus.Serial.Addresses
 	}
 	for address := max(span[0], 1); address <= span[1] && len(addresses) < firstAddresses; address++ {
 		addresses = append(addresses, uint32(address))

@@ -87,9 +87,9 @@ func TestIdentifyHears(t *testing.T) {
 	}
 }
 
-// TestIdentifyAskIsForLines wants a clear refusal where nobody can be asked.
-func TestIdentifyAskIsForLines(t *testing.T) {
-	for _, args := range [][]string{{"can:can0", "--ask"}, {"demo/boathouse.pcapng", "--ask"}} {
+// TestIdentifyAskIsForBuses wants a clear refusal where nobody can be asked.
+func TestIdentifyAskIsForBuses(t *testing.T) {
+	for _, args := range [][]string{{"http:127.0.0.1:1", "--ask"}, {"demo/boathouse.pcapng", "--ask"}} {
 		var out, log strings.Builder
 		if code := run(t.Context(), append([]string{"identify"}, args...), &streams{&out, &log}); code != exitUsage {
 			t.Errorf("%v: exit code %d: %s", args, code, log.String())
