@@ -84,9 +84,6 @@ func TestIdentifiesItsOwnTraffic(t *testing.T) {
 // answer is the mapping, or that it is not sure, and never another mapping.
 func TestIdentifiesWhatItWrites(t *testing.T) {
 	for _, table := range allTables(t) {
-		if table.Bus.Registers != nil && table.Bus.Registers.ModelsAt >= 0 {
-			continue // models are not heard, they are asked for
-		}
 		t.Run(table.Name, func(t *testing.T) {
 			for seed := range uint64(5) {
 				random := rand.New(rand.NewPCG(seed, 1))

@@ -1,12 +1,14 @@
 package decode_test
 
 import (
+	"encoding/binary"
 	"errors"
 	"math/rand/v2"
 	"testing"
 	"time"
 
 	"packlink/decode"
+	"packlink/decode/bank"
 	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/transport"
@@ -56,6 +58,9 @@ func invented(random *rand.Rand, address uint32, at int64) *pack.Status {
 // frames, or on a line the questions and answers.
 func traffic(t *testing.T, table *mapping.Compiled, random *rand.Rand, long time.Duration) (frames []transport.Frame) {
 	t.Helper()
+	if table.Bus.Registers != nil && table.Bus.Registers.ModelsAt >= 0 {
+		return modelTraffic(t, table, random, long)
+	}
 	const step = 100 * time.Millisecond
 	for at := time.Duration(0); at < long; at += step {
 		for i := range table.Programs {
@@ -73,6 +78,41 @@ func traffic(t *testing.T, table *mapping.Compiled, random *rand.Rand, long time
 				frames = append(frames, f)
 			}
 		}
+	}
+	return frames
+}
+
+// modelTraffic is what is heard of a master that walks the models of a device with
+// two packs, and reads them once a second.
+func modelTraffic(t *testing.T, table *mapping.Compiled, random *rand.Rand, long time.Duration) (frames []transport.Frame) {
+	t.Helper()
+	for at := time.Duration(0); at < long; at += time.Second {
+		now := int64(1_780_000_000*second) + int64(at)
+		packs := []pack.Status{*invented(random, 1, now), *invented(random, 2, now)}
+		blocks, errs := decode.Layout(table, &bank.Sum("invented", pack.Decimal{}, now, packs).Whole, packs)
+		if len(errs) > 0 {
+			t.Fatal(errs)
+		}
+		words, from := blocks[0].Words, blocks[0].From
+		read := func(first, count int) {
+			data := binary.BigEndian.AppendUint16(nil, words[first])
+			for _, w := range words[first+1 : first+count] {
+				data = binary.BigEndian.AppendUint16(data, w)
+			}
+			now += int64(10 * time.Millisecond)
+			frames = append(frames,
+				transport.Frame{Time: now, Medium: transport.Serial, Data: ask(1, from+first, count)},
+				transport.Frame{Time: now + int64(time.Millisecond), Medium: transport.Serial, Data: give(1, data)})
+		}
+		read(0, 2)
+		model := 2
+		for ; words[model] != decode.ModelEnd; model += 2 + int(words[model+1]) {
+			read(model, 2)
+			for first := 0; first < 2+int(words[model+1]); first += 125 {
+				read(model+first, min(125, 2+int(words[model+1])-first))
+			}
+		}
+		read(model, 2)
 	}
 	return frames
 }
