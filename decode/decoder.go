@@ -115,23 +115,10 @@ func (d *Decoder) lost() {
 }
 
 func (d *Decoder) decode(f *transport.Frame) Outcome {
-	if f.Flags&(transport.Remote|transport.BusError|transport.Damaged) != 0 {
-		return Damaged
-	}
-	p := d.table.FindCAN(f.ID, f.Flags&transport.Extended != 0)
-	if p == nil || p.Transfer != mapping.OneFrame {
-		var outcome Outcome
-		if p, f, outcome = d.whole(p, f); p == nil {
-			return outcome
-		}
-	}
-	if len(p.Tests) > 0 {
-		if p = choose(p, f.ID, f.Data); p == nil {
-			d.unknown.count(f)
-			return Unknown
-		}
-	}
+	p, f, outcome := d.message(f)
 	switch {
+	case p == nil:
+		return outcome
 	case len(f.Data) < p.Least:
 		return Short
 	case len(f.Data) > p.Most:
@@ -141,6 +128,27 @@ func (d *Decoder) decode(f *transport.Frame) Outcome {
 	}
 	address, has := address(p, f.ID, f.Data)
 	return d.applyPayload(p, address, has, f.Data, f.Time)
+}
+
+// message is the message that a frame of a CAN bus completes, with its whole
+// payload. The program is nil if there is none: the outcome says why.
+func (d *Decoder) message(f *transport.Frame) (p *mapping.Program, whole *transport.Frame, outcome Outcome) {
+	if f.Flags&(transport.Remote|transport.BusError|transport.Damaged) != 0 {
+		return nil, nil, Damaged
+	}
+	p = d.table.FindCAN(f.ID, f.Flags&transport.Extended != 0)
+	if p == nil || p.Transfer != mapping.OneFrame {
+		if p, f, outcome = d.whole(p, f); p == nil {
+			return nil, nil, outcome
+		}
+	}
+	if len(p.Tests) > 0 {
+		if p = choose(p, f.ID, f.Data); p == nil {
+			d.unknown.count(f)
+			return nil, nil, Unknown
+		}
+	}
+	return p, f, Decoded
 }
 
 // applyPayload writes a payload's fields into its pack's status. Whatever can

@@ -15,6 +15,12 @@ import (
 func table(t testing.TB, idBits int, messages string) *mapping.Compiled {
 	t.Helper()
 	text := fmt.Sprintf("{packlink: 1, name: test, title: t, source: [{title: s}], bus: {can: {bitrate: 500000, id_bits: %d}}, byte_order: little, messages: [%s]}", idBits, messages)
+	return tableOf(t, text)
+}
+
+// tableOf is a mapping from its text.
+func tableOf(t testing.TB, text string) *mapping.Compiled {
+	t.Helper()
 	m, err := mapping.Load("test.yaml", []byte(text), nil)
 	if err != nil {
 		t.Fatal(err)

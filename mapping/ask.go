@@ -71,12 +71,18 @@ func (c *checker) askedApart(msg *Message) {
 // IsQuestion tells whether a frame is a question for a message of the mapping, or
 // steers how its answer travels: then it says nothing of the pack.
 func (c *Compiled) IsQuestion(id uint32, extended bool, data []byte) bool {
+	return c.FindQuestion(id, extended, data) != nil
+}
+
+// FindQuestion is the first message that such a frame asks for, nil if it is no
+// question of the mapping.
+func (c *Compiled) FindQuestion(id uint32, extended bool, data []byte) *Program {
 	for _, p := range c.asked {
 		if p.CAN.Extended == extended && id&^p.CAN.addressMask() == p.CAN.Ask.ID && p.CAN.isQuestion(data) {
-			return true
+			return p
 		}
 	}
-	return false
+	return nil
 }
 
 // question is how the message is asked for, as a table shows it.

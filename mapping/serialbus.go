@@ -183,11 +183,19 @@ func (b *SerialBus) parts() string {
 // Describe is the values of a frame that a message can say, as a person reads
 // them: kind 0x03, status 0x00.
 func (b *SerialBus) Describe(values *[framing.MaxParts]uint64) string {
-	var named []PartValue
+	return b.describe(b.named(values, true))
+}
+
+// Kind is likewise, without the address of the pack.
+func (b *SerialBus) Kind(values *[framing.MaxParts]uint64) string {
+	return b.describe(b.named(values, false))
+}
+
+func (b *SerialBus) named(values *[framing.MaxParts]uint64, address bool) (named []PartValue) {
 	for i := range b.Format.Parts {
-		if b.Format.Parts[i].Role == framing.Value {
+		if b.Format.Parts[i].Role == framing.Value && (address || i != b.Address) {
 			named = append(named, PartValue{i, values[i]})
 		}
 	}
-	return b.describe(named)
+	return named
 }

@@ -1,11 +1,18 @@
 package main
 
 import (
+	"bytes"
+	"encoding/hex"
+	"flag"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
+
+	"packlink/transport"
+	"packlink/transport/capture"
 )
 
 // TestDocumentedParts holds the pieces of files that the documents show to the
@@ -68,4 +75,45 @@ func readText(t *testing.T, path string) string {
 		t.Fatal(err)
 	}
 	return string(text)
+}
+
+var update = flag.Bool("update", false, "write the recording of docs/write-a-mapping.md anew")
+
+// lanternLine is what the recording holds: two packs, one of a kind that the table
+// of the page does not have, and a frame that was damaged on the way.
+var lanternLine = []string{
+	"5A 02 01 03 52 83 58 FE", "5A 02 02 09 01 0C E4 0C E5 0C E6 00 00 75",
+	"5A 03 01 03 52 79 57 6C", "5A 02 01 03 52 83 59 FE", "5A 02 04 01 07 87",
+}
+
+// TestLanternRecording makes the recording of docs/write-a-mapping.md again and
+// compares.
+func TestLanternRecording(t *testing.T) {
+	var made bytes.Buffer
+	w, err := capture.NewWriter(&made, capture.Bus{Medium: transport.Serial, Name: "lantern"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := time.Date(2026, 5, 28, 9, 0, 0, 0, time.UTC)
+	for i, text := range lanternLine {
+		data, err := hex.DecodeString(strings.ReplaceAll(text, " ", ""))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Send(&transport.Frame{Time: at.Add(time.Duration(i) * 50 * time.Millisecond).UnixNano(), Medium: transport.Serial, Data: data}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	const path = "../../fixtures/mapping/walk/line.pcapng"
+	if *update {
+		if err := os.WriteFile(path, made.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if readText(t, path) != made.String() {
+		t.Error(path + " is not what the test makes; make it with: go test ./cmd/packlink -run TestLanternRecording -update")
+	}
 }

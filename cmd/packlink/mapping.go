@@ -28,7 +28,8 @@ describes the format.
   show   shows a mapping as a table: each message, each field, unit and scale.
          With --hex it accounts for every bit of one frame: a CAN frame by --id
          or as 355#6000, a Modbus RTU or serial frame whole, registers from
-         --register on
+         --register on. With --in it lists the different frames of a capture,
+         with one sample of each; the mapping may still lack its examples
   lint   checks mapping files: every mistake with its place, and every example
          run both ways; exit code 3 if a file does not hold
   import drafts a mapping from a DBC file (.dbc) or a SunSpec model definition
@@ -37,12 +38,14 @@ describes the format.
          mapping is told`,
 	example: `  packlink mapping show storage-can-35x
   packlink mapping show storage-can-35x --hex 355#60006300
+  packlink mapping show ./my-pack.yaml --in bench.pcapng
   packlink mapping lint ./my-pack.yaml
   packlink mapping import ./pack.dbc --to my-pack.yaml
 `,
 	prepare: func(flags *pflag.FlagSet) func(context.Context, []string, *streams) error {
 		j := &mappingJob{}
 		flags.StringVar(&j.hex, "hex", "", "show: the bytes of a frame, in hexadecimal digits")
+		flags.StringVar(&j.in, "in", "", "show: the `capture` whose different frames are listed")
 		flags.StringVar(&j.id, "id", "", "show: the CAN id of the frame, 3 hexadecimal digits, or 8 of an extended one")
 		flags.IntVar(&j.register, "register", -1, "show: the first register that the bytes hold")
 		flags.StringVar(&j.asked, "asked", "", "show: the question that a serial frame answers, in hexadecimal digits")
@@ -55,6 +58,7 @@ describes the format.
 // mappingJob is what was asked of mapping files.
 type mappingJob struct {
 	to       string // file to write
+	in       string // capture to look into
 	hex      string // a frame, with what else is known of it
 	id       string
 	register int
@@ -62,7 +66,7 @@ type mappingJob struct {
 	json     bool
 }
 
-func (j *mappingJob) run(_ context.Context, args []string, s *streams) error {
+func (j *mappingJob) run(ctx context.Context, args []string, s *streams) error {
 	wrong := func(format string, a ...any) error {
 		return &hinted{usageError{fmt.Errorf("mapping: "+format, a...)}, "packlink help mapping"}
 	}
@@ -73,10 +77,14 @@ func (j *mappingJob) run(_ context.Context, args []string, s *streams) error {
 		return wrong("--to is for import")
 	case j.ofFrame() && (args[0] != "show" || j.hex == ""):
 		return wrong("--id, --register, --asked and --json are for show with --hex")
+	case j.in != "" && (args[0] != "show" || j.ofFrame()):
+		return wrong("--in is for show, without a frame of its own")
 	case args[0] == "list" && len(args) == 1:
 		return listMappings(s)
 	case args[0] == "show" && len(args) == 2 && j.hex != "":
 		return j.showFrame(args[1], s)
+	case args[0] == "show" && len(args) == 2 && j.in != "":
+		return j.showFrames(ctx, args[1], s)
 	case args[0] == "show" && len(args) == 2:
 		return showMapping(args[1], s)
 	case args[0] == "lint" && len(args) > 1:

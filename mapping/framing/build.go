@@ -27,6 +27,15 @@ func (f *Format) Append(b []byte, values *[MaxParts]uint64, data []byte) ([]byte
 	return b[:start+copy(b[start:], b[start+len(frame):])], nil
 }
 
+// Sent is a frame as it stands on the line; plain is the frame before coding.
+func (f *Format) Sent(plain []byte) []byte {
+	first, end := f.Parts[0].Size, len(plain)-f.Parts[len(f.Parts)-1].Size
+	if f.Coding == Bytes {
+		return plain
+	}
+	return append(f.encode(append([]byte{}, plain[:first]...), plain[first:end]), plain[end:]...)
+}
+
 func (f *Format) appendParts(b []byte, values *[MaxParts]uint64, data []byte) ([]byte, error) {
 	for i := range f.Parts {
 		p := &f.Parts[i]

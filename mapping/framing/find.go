@@ -8,6 +8,17 @@ type Counts struct {
 	Half        uint64 // beginnings of frames whose rest is missing
 }
 
+// Trouble is what bytes look like that belong to no sound frame.
+type Trouble uint8
+
+// The troubles. [Counts] says what each is.
+const (
+	Noise Trouble = iota
+	BadChecksum
+	BadLength
+	Half
+)
+
 // Finder finds frames in a stream of bytes, each at the byte where it ends. How
 // the bytes were torn or glued, and when they came, makes no difference. A frame
 // may begin anywhere, so a beginning that comes to nothing hides no frame that
@@ -19,6 +30,7 @@ type Finder struct {
 	plain   []byte // the decoded frame of a coding
 	scratch []byte
 	counts  Counts
+	trouble func(Trouble, []byte) // nil if nobody asks
 }
 
 // start is a place where a frame may begin.
@@ -46,6 +58,10 @@ const (
 func (f *Format) NewFinder() *Finder {
 	return &Finder{format: f, bytes: make([]byte, 0, f.longest+1)}
 }
+
+// OnTrouble says who is told of bytes that belong to no sound frame, as they were
+// sent. They hold until the call returns. Noise comes in pieces of any length.
+func (s *Finder) OnTrouble(tell func(Trouble, []byte)) { s.trouble = tell }
 
 // Feed takes the next byte. If a frame ends with it, that is returned as it was
 // before coding; it holds until the next call.
@@ -131,11 +147,27 @@ func (s *Finder) count(n int) {
 	case front.verdict == idle || front.flag && n == 1:
 	case front.verdict == badChecksum || front.verdict == waiting && front.ended:
 		s.counts.BadChecksum++
+		s.tell(BadChecksum, &front, n)
 	case front.verdict == badLength:
 		s.counts.BadLength++
+		s.tell(BadLength, &front, n)
 	case front.verdict == half || front.verdict == waiting && front.size > 0:
 		s.counts.Half++
+		s.tell(Half, &front, n)
 	default:
 		s.counts.Noise += uint64(n)
+		s.tell(Noise, &front, n)
 	}
+}
+
+// tell tells of the first n bytes. A beginning that was judged was a frame up to
+// the newest byte, though another may begin inside.
+func (s *Finder) tell(t Trouble, front *start, n int) {
+	if s.trouble == nil || n == 0 {
+		return
+	}
+	if t == BadChecksum && front.verdict == badChecksum {
+		n = len(s.bytes)
+	}
+	s.trouble(t, s.bytes[:n])
 }

@@ -1,6 +1,8 @@
 package framing
 
 import (
+	"fmt"
+
 	"packlink/mapping/checksum"
 )
 
@@ -88,11 +90,30 @@ func telecom() Layout {
 // heard are the frames that end in some bytes, with the counts.
 func heard(f *Format, sent []byte) (frames [][]byte, counts Counts) {
 	s := f.NewFinder()
+	var told Counts
+	s.OnTrouble(func(t Trouble, bytes []byte) { told.add(t, len(bytes)) })
 	for _, b := range sent {
 		if frame, found := s.Feed(b); found {
 			frames = append(frames, append([]byte(nil), frame...))
 		}
 	}
 	s.Lost()
+	if told != s.Counts() {
+		panic(fmt.Sprintf("told of %+v and counted %+v", told, s.Counts()))
+	}
 	return frames, s.Counts()
+}
+
+// add counts trouble that was told of.
+func (c *Counts) add(t Trouble, bytes int) {
+	switch t {
+	case Noise:
+		c.Noise += uint64(bytes)
+	case BadChecksum:
+		c.BadChecksum++
+	case BadLength:
+		c.BadLength++
+	case Half:
+		c.Half++
+	}
 }

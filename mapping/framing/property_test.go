@@ -57,6 +57,9 @@ func TestFoundAsBuilt(t *testing.T) {
 				if !found {
 					continue
 				}
+				if again := f.Sent(frame); !bytes.Equal(again, sent) {
+					t.Fatalf("% X is found, and is sent as % X", sent, again)
+				}
 				var got [MaxParts]uint64
 				f.Values(frame, &got)
 				if got != values || !bytes.Equal(f.Data(frame), data) {
