@@ -6,36 +6,33 @@ import (
 	"packlink/mapping"
 )
 
-// Timetable says when the messages that packs send unasked are due: each at its
-// own period, with the phases spread evenly, and without drift. A message without
-// a period is due each second.
+// Timetable says when the messages that packs send unasked are due. A message
+// without a period is due each second.
 type Timetable struct {
-	slots []slot
+	*Schedule
+	entries []entry
 }
 
-// slot is one message of one pack.
-type slot struct {
+// entry is one message of one pack.
+type entry struct {
 	program *mapping.Program
 	pack    int
-	every   time.Duration
-	due     time.Duration // after the start
 }
 
 // NewTimetable makes the timetable of so many packs.
 func NewTimetable(c *mapping.Compiled, packs int) *Timetable {
 	t := new(Timetable)
+	var every []time.Duration
 	for i := range c.Programs {
 		p := &c.Programs[i]
 		if p.CAN == nil || p.CAN.Ask != nil || p.ByReader {
 			continue
 		}
 		for n := range packs {
-			t.slots = append(t.slots, slot{program: p, pack: n, every: period(p)})
+			t.entries, every = append(t.entries, entry{p, n}), append(every, period(p))
 		}
 	}
-	for i := range t.slots {
-		t.slots[i].due = t.slots[i].every * time.Duration(i) / time.Duration(len(t.slots))
-	}
+	t.Schedule = NewSchedule(every)
 	return t
 }
 
@@ -48,28 +45,11 @@ func period(p *mapping.Program) time.Duration {
 }
 
 // Next is the message that is due next, of which pack (from 0), and how long after
-// the start. ok is false if nothing is ever due. Each call takes a message off.
+// the start. It is not ok if nothing is ever due. Each call takes a message off.
 func (t *Timetable) Next() (due time.Duration, packNumber int, p *mapping.Program, ok bool) {
-	if len(t.slots) == 0 {
+	due, i, ok := t.Schedule.Next()
+	if !ok {
 		return 0, 0, nil, false
 	}
-	next := &t.slots[0]
-	for i := range t.slots {
-		if s := &t.slots[i]; s.due < next.due {
-			next = s
-		}
-	}
-	due = next.due
-	next.due += next.every
-	return due, next.pack, next.program, true
-}
-
-// Skip leaves out what was due a whole period or more before now, a time after the
-// start: it is not made up for, and the phases stay.
-func (t *Timetable) Skip(now time.Duration) {
-	for i := range t.slots {
-		if s := &t.slots[i]; s.due < now {
-			s.due += (now - s.due) / s.every * s.every
-		}
-	}
+	return due, t.entries[i].pack, t.entries[i].program, true
 }

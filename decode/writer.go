@@ -9,6 +9,7 @@ import (
 // Writer writes the messages of one pack, one frame after another, and keeps
 // what goes on from frame to frame: the rolling counters.
 type Writer struct {
+	Frozen  bool     // the counters stand still, as of a pack whose firmware hangs
 	written []uint64 // payloads so far, by message
 }
 
@@ -20,7 +21,12 @@ func NewWriter(c *mapping.Compiled) *Writer {
 // Frames emits the frames of a message as the function [Frames] does, each with
 // the next value of its rolling counter.
 func (w *Writer) Frames(p *mapping.Program, s *pack.Status, emit func(*transport.Frame) error) error {
-	return framesFrom(p, s, &w.written[p.Index], emit)
+	written := w.written[p.Index]
+	err := framesFrom(p, s, &written, emit)
+	if !w.Frozen {
+		w.written[p.Index] = written
+	}
+	return err
 }
 
 // Says tells whether a message would say something of the status: whether it has

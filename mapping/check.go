@@ -124,6 +124,12 @@ func (c *Compiled) AddressBits() (least int) {
 	return least
 }
 
+// OneOnABus tells whether a bus of the mapping has room for one pack only, as nothing
+// says which one speaks or is asked.
+func (c *Compiled) OneOnABus() bool {
+	return c.Bus.Registers == nil && (c.AddressBits() == 0 || !c.AsksByAddress())
+}
+
 // block checks what only a block of registers has.
 func (c *checker) block(msg *Message, lets map[string]*Field) {
 	if (msg.Read.Model != 0) != (c.m.Bus.Registers.ModelsAt >= 0) {

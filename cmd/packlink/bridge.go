@@ -25,9 +25,8 @@ shows pack and bank on its outputs: JSON over HTTP, Modbus registers, JSON lines
 on stdout, and CAN frames of a mapping on outputs that say transmit: true.
 docs/bridge.md describes the configuration.
 
-Without a configuration it runs the demonstration bank: two packs, played from a
-recording that is built in. No hardware is needed, and nothing is transmitted on
-any bus.`,
+Without a configuration it runs the demonstration bank: two packs, simulated.
+No hardware is needed, and nothing is transmitted on any bus.`,
 	example: `  packlink bridge
   packlink bridge --http 127.0.0.1:8081 --modbus-tcp 127.0.0.1:1503
   packlink bridge garage.yaml

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"time"
 
 	"packlink/mapping"
 	"packlink/transport"
@@ -55,6 +56,9 @@ func (o *answersOutput) hear(heard []byte) []byte {
 			return nil
 		})
 	})
+	if len(o.reply) > 0 {
+		time.Sleep(o.delay)
+	}
 	return o.reply
 }
 

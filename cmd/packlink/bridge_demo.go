@@ -10,7 +10,12 @@ import (
 	"packlink/cmd/packlink/demo"
 	"packlink/mapping/library"
 	"packlink/transport"
-	"packlink/transport/capture"
+)
+
+// The demonstration bank is simulated, and heard like any other bus.
+const (
+	demoSource   = "boats"
+	demoScenario = "two-packs"
 )
 
 // demoAddresses are where the demonstration bank is shown.
@@ -30,8 +35,7 @@ func (d *demoAddresses) plan() (*plan, error) {
 		demo: true,
 		bank: demo.Bank,
 		sources: []sourcePlan{{
-			name: "recording", table: heard, speed: 1,
-			open: recorded(func() (transport.Receiver, error) { return newLoop(openDemo) }),
+			name: demoSource, from: transport.Endpoint{Scheme: "simulate", Address: demoScenario}, table: heard,
 		}},
 		outputs: []outputPlan{
 			{to: transport.Endpoint{Scheme: "http", Address: d.http}},
@@ -39,16 +43,15 @@ func (d *demoAddresses) plan() (*plan, error) {
 			{to: transport.Endpoint{Scheme: "stdout"}, every: 5 * time.Second, style: "summary"},
 		},
 	}
+	if err := p.sources[0].connect(); err != nil {
+		return nil, err
+	}
 	for i, flag := range []string{"--http", "--modbus-tcp"} {
 		if _, err := p.outputs[i].to.ListenAddress(); err != nil {
 			return nil, usageError{fmt.Errorf("bridge: %s: %w", flag, err)}
 		}
 	}
 	return p, nil
-}
-
-func openDemo() (transport.Receiver, error) {
-	return capture.NewReader(demo.Recording(), demo.Bank)
 }
 
 // portHint adds to a port that is taken which flag changes it.
@@ -65,7 +68,7 @@ func portHint(p *plan, o *outputPlan, err error) error {
 // announce says what the bridge shows where.
 func announce(p *plan, outputs []output, log io.Writer) {
 	if p.demo {
-		fmt.Fprintf(log, "demonstration bank %s: two packs of 16 cells and 100 Ah, played from a recording\n", p.bank)
+		fmt.Fprintf(log, "demonstration bank %s: two packs of 16 cells and 100 Ah, simulated\n", p.bank)
 	}
 	for i, o := range outputs {
 		if where := o.where(); where != "" {
@@ -76,6 +79,9 @@ func announce(p *plan, outputs []output, log io.Writer) {
 	for _, s := range p.sources {
 		if s.from.Scheme == "capture" {
 			fmt.Fprintf(log, "  source %s is a recording, played now: its records have the present time\n", s.name)
+		}
+		if s.from.Scheme == "simulate" {
+			fmt.Fprintf(log, "  source %s is simulated: every value is invented\n", s.name)
 		}
 	}
 	fmt.Fprintln(log, "a monitoring aid, not a protection device; stop with ctrl-c")

@@ -14,6 +14,7 @@ import (
 	"packlink/decode"
 	"packlink/decode/bank"
 	"packlink/decode/pack"
+	"packlink/decode/simulate"
 	"packlink/mapping"
 	"packlink/transport"
 	"packlink/transport/canbus"
@@ -43,6 +44,8 @@ type framesOutput struct {
 	newest atomic.Pointer[published]
 	unsent atomic.Uint64 // messages, as a value did not fit
 	asks   *decode.Questions
+	faults *simulate.Faults // of a wire that misbehaves; nil for every output of a bridge
+	delay  time.Duration    // before an answer, of a pack that is slow on purpose
 
 	mu      sync.Mutex       // guards what follows
 	writers []*decode.Writer // one for each thing that is shown
@@ -96,7 +99,12 @@ func (o *framesOutput) send(i int, p *mapping.Program, out func(*transport.Frame
 	}
 	known.CopyTo(&o.status)
 	o.status.Address, o.status.HasAddress = u.unit, true
-	o.unfitting(u.text, p, o.writers[i].Frames(p, &o.status, out))
+	o.unfitting(u.text, p, o.writers[i].Frames(p, &o.status, func(f *transport.Frame) error {
+		if o.faults != nil && !o.faults.Pass(f) {
+			return nil
+		}
+		return out(f)
+	}))
 }
 
 // answer gives a message that was asked for at an address to out.
@@ -183,7 +191,10 @@ func (o *canOutput) run(ctx context.Context) error {
 	heard := make(chan error, 1)
 	go func() {
 		heard <- receive(ctx, o.bus, func(f *transport.Frame) error {
-			o.asks.Hear(f, func(address uint32, p *mapping.Program) { o.answer(address, p, o.puts(p)) })
+			o.asks.Hear(f, func(address uint32, p *mapping.Program) {
+				time.Sleep(o.delay)
+				o.answer(address, p, o.puts(p))
+			})
 			return nil
 		})
 	}()

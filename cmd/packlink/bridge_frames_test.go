@@ -291,3 +291,16 @@ func TestCoverageIsTold(t *testing.T) {
 		}
 	}
 }
+
+// TestDocumentedBuses holds that the configurations of docs/bridge.md and docs/simulate.md
+// are taken.
+func TestDocumentedBuses(t *testing.T) {
+	for _, name := range []string{"buses", "simulated"} {
+		p, err := loadPlan("testdata/" + name + ".yaml")
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+		} else if len(p.outputs) == 0 {
+			t.Errorf("%s has no outputs", name)
+		}
+	}
+}

@@ -57,7 +57,7 @@ func (p *outputPlan) check() error {
 		return fmt.Errorf("%s needs a mapping that describes registers, such as sunspec-battery", p.to)
 	case !kind.registers && !kind.frames && p.table != nil:
 		return fmt.Errorf("%s takes no mapping", p.to)
-	case !kind.registers && p.units != nil:
+	case !kind.registers && !kind.frames && p.units != nil:
 		return fmt.Errorf("%s has no units", p.to)
 	case !kind.frames && p.shows != nil:
 		return fmt.Errorf("%s is no bus with frames, so shows means nothing there", p.to)

@@ -191,7 +191,7 @@ func (l planLoader) output(n *document.Node, sources []sourcePlan) (p outputPlan
 	if err := p.check(); err != nil {
 		l.Report(to, ruleEndpoint, "%v", err)
 	} else if p.frames() {
-		l.shows(&p, sources)
+		l.shows(&p, to, sources)
 	}
 	return p
 }

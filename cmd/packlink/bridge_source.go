@@ -13,6 +13,8 @@ import (
 
 	"packlink/decode"
 	"packlink/decode/pack"
+	"packlink/decode/physics/scenario"
+	"packlink/decode/simulate"
 	"packlink/mapping"
 	"packlink/transport"
 	"packlink/transport/capture"
@@ -23,11 +25,11 @@ import (
 func busOf(table *mapping.Compiled) []string {
 	switch {
 	case table.Bus.CAN != nil:
-		return []string{"can", "slcan", "capture"}
+		return []string{"can", "slcan", "capture", "simulate"}
 	case table.Bus.Serial != nil:
-		return []string{"serial", "tcp", "capture"}
+		return []string{"serial", "tcp", "capture", "simulate"}
 	}
-	return []string{"serial", "tcp", "modbus-tcp", "modbus-tls", "capture"}
+	return []string{"serial", "tcp", "modbus-tcp", "modbus-tls", "capture", "simulate"}
 }
 
 // connect finds out how a source's frames are received.
@@ -50,7 +52,49 @@ func (s *sourcePlan) connect() error {
 		}
 		return nil
 	}
+	if s.from.Scheme == "simulate" {
+		return s.connectSimulation()
+	}
 	return s.connectCapture()
+}
+
+// connectSimulation finds out what a simulated bank says: simulate:two-packs?seed=7.
+func (s *sourcePlan) connectSimulation() error {
+	if err := s.from.Allow("speed", "seed"); err != nil {
+		return err
+	}
+	plan, err := scenario.Load(s.from.Address)
+	if err != nil {
+		return fmt.Errorf("%s: %w", s.from, err)
+	}
+	if text, given := s.from.Options["seed"]; given {
+		if plan.Seed, err = strconv.ParseUint(text, 10, 64); err != nil {
+			return fmt.Errorf("%s: seed must be a whole number", s.from)
+		}
+	}
+	if s.speed, err = speedOf(s.from); err != nil {
+		return err
+	}
+	if _, err := simulate.New(s.table, plan, 0, simulate.Wire{}); err != nil {
+		return fmt.Errorf("%s: %w", s.from, err)
+	}
+	s.open = recorded(func() (transport.Receiver, error) {
+		return simulate.New(s.table, plan, time.Now().UnixNano(), simulate.Wire{})
+	})
+	return nil
+}
+
+// speedOf is the speed that an endpoint is played with, 1 if it says none.
+func speedOf(e transport.Endpoint) (float64, error) {
+	text, given := e.Options["speed"]
+	if !given {
+		return 1, nil
+	}
+	speed, err := strconv.ParseFloat(text, 64)
+	if err != nil || !(speed > 0) {
+		return 0, fmt.Errorf("%s: speed must be a number above 0, such as 10", e)
+	}
+	return speed, nil
 }
 
 func (s *sourcePlan) connectPoll() error {
@@ -73,13 +117,9 @@ func (s *sourcePlan) connectCapture() error {
 	if err := s.from.Allow("speed", "loop"); err != nil {
 		return err
 	}
-	s.speed = 1
-	if text, given := s.from.Options["speed"]; given {
-		speed, err := strconv.ParseFloat(text, 64)
-		if err != nil || !(speed > 0) {
-			return fmt.Errorf("%s: speed must be a number above 0, such as 10", s.from)
-		}
-		s.speed = speed
+	var err error
+	if s.speed, err = speedOf(s.from); err != nil {
+		return err
 	}
 	path := s.from.Address
 	once := func() (transport.Receiver, error) { return capture.Open(path) }

@@ -101,16 +101,18 @@ func (l planLoader) shownUnit(n *document.Node, sources []sourcePlan) shownUnit 
 }
 
 // shows reads what an output of frames shows: one thing, or one at each address.
-func (l planLoader) shows(p *outputPlan, sources []sourcePlan) {
+func (l planLoader) shows(p *outputPlan, at *document.Node, sources []sourcePlan) {
 	bits := p.table.AddressBits()
 	switch n := p.shows; {
+	case p.units != nil:
+		l.Report(at, ruleEndpoint, "%s has addresses, and no units: write shows in their place", p.to)
 	case n == nil:
 		p.units = []shownUnit{{unit: bankUnit, text: wholeBank}}
 	case n.Kind != document.Map:
 		p.units = []shownUnit{l.shownUnit(n, sources)}
 		p.units[0].unit = bankUnit
-	case bits == 0:
-		l.Report(n, ruleEndpoint, "mapping %s has no addresses, so the output shows one thing, such as bank or left", p.table.Name)
+	case p.table.OneOnABus():
+		l.Report(n, ruleEndpoint, "mapping %s has no addresses that tell packs apart, so the output shows one thing, such as bank or left", p.table.Name)
 	default:
 		p.units = l.shownUnits(n, numbered{"shows", "address", 0, 1<<min(bits, 32) - 1}, sources)
 	}

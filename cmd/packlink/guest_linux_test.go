@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"packlink/mapping/library"
 	"packlink/transport"
 	"packlink/transport/canbus"
 	"packlink/transport/canbus/guest/job"
@@ -179,5 +180,53 @@ outputs: [{to: "stdout:?every=500ms"}]
 		if !strings.HasPrefix(frame, "605#40") && !strings.HasPrefix(frame, "585#") {
 			t.Errorf("candump saw %s, which is no question that reads", frame)
 		}
+	}
+}
+
+// TestGuestSimulate lets the simulator speak every built-in mapping of a CAN bus that is
+// spoken unasked on vcan0, hears it there, and lets candump see the same ids.
+func TestGuestSimulate(t *testing.T) {
+	needGuest(t)
+	for _, name := range library.Names() {
+		c, err := library.Compile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.Bus.CAN == nil || name == "canopen-battery" {
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			seen := candump(t)
+			simulating(t, "--mapping", name, "--to", "can:vcan0")
+			out, _ := runFor(t, 4*time.Second, "listen", "--from", "can:vcan0", "--mapping", name, "--every", "1s")
+			if !strings.Contains(out, `"voltage_v":5`) {
+				t.Errorf("listen shows %s", out)
+			}
+			if frames := seen(); len(frames) < 6 {
+				t.Errorf("candump sees only %v", frames)
+			}
+		})
+	}
+}
+
+// TestGuestSimulateAnswers asks a simulated pack on vcan0 with cansend for its state of
+// charge, and candump sees its answer: index 6081, by CiA 301 (expedited upload, from
+// memory).
+func TestGuestSimulateAnswers(t *testing.T) {
+	needGuest(t)
+	seen := candump(t)
+	simulating(t, "--mapping", "canopen-battery", "--to", "can:vcan0")
+	if out, err := exec.Command("cansend", "vcan0", "601#4081600000000000").CombinedOutput(); err != nil {
+		t.Fatalf("cansend: %v: %s", err, out)
+	}
+	time.Sleep(time.Second)
+	answers := 0
+	for _, frame := range seen() {
+		if strings.HasPrefix(frame, "581#") && frame[6:12] == "816000" {
+			answers++
+		}
+	}
+	if answers != 1 {
+		t.Errorf("candump sees %d answers, want 1", answers)
 	}
 }

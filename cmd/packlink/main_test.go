@@ -141,6 +141,7 @@ var rooms = map[string]string{
 	"packlink/cmd/packlink/demo":   `^$`,
 	"packlink/fixtures":            `^$`,
 
+	"packlink/decode/simulate":         `^packlink/(decode|decode/pack|decode/bank|decode/physics|mapping|mapping/checksum|transport)$`,
 	"packlink/decode/physics":          `^packlink/decode/pack$`,
 	"packlink/decode/physics/scenario": `^packlink/(decode/pack|decode/physics|mapping/document)$`,
 }

@@ -18,8 +18,8 @@ import (
 	"packlink/transport/serialbus"
 )
 
-// isLive tells whether frames come from a bus, not from a recording.
-func isLive(e transport.Endpoint) bool { return e.Scheme != "capture" }
+// isLive tells whether frames come from a bus, not from a recording or a simulation.
+func isLive(e transport.Endpoint) bool { return e.Scheme != "capture" && e.Scheme != "simulate" }
 
 // listenTo opens a bus to hear what goes by. Nothing is transmitted. tell gets a
 // line of text for each transition of the bus.

@@ -22,7 +22,7 @@ type verb struct {
 // verbs are all verbs, in the order of the overview. It is a function, as the
 // help verb lists them.
 func verbs() []*verb {
-	return []*verb{&adaptersVerb, &listenVerb, &identifyVerb, &recordVerb, &replayVerb, &decodeVerb, &bridgeVerb, &mappingVerb, &versionVerb}
+	return []*verb{&adaptersVerb, &listenVerb, &identifyVerb, &recordVerb, &replayVerb, &decodeVerb, &bridgeVerb, &simulateVerb, &mappingVerb, &versionVerb}
 }
 
 func findVerb(name string) *verb {

@@ -4,7 +4,7 @@ import "packlink/decode/pack"
 
 // Alone is one pack as a bank of its own, for a reader that takes banks: what a
 // bank says, with its rules for a pack that is not heard, and besides what else
-// is known of the pack, such as its serial number. The bank has the name of the
+// is known of the pack, such as its serial number and its cells. The bank has the name of the
 // pack's source.
 func Alone(now int64, p *pack.Status) *Bank {
 	b := Sum(p.Source, pack.Decimal{}, now, []pack.Status{*p})
@@ -12,7 +12,11 @@ func Alone(now int64, p *pack.Status) *Bank {
 	for q := range pack.Count {
 		row := q.Row()
 		switch {
-		case row.Overdue != pack.Marked || row.Kind.List() || w.Value(q).Trust != 0:
+		case row.Kind.List():
+			for i, v := range only.Elements(q) {
+				w.PutElement(q, i, v)
+			}
+		case row.Overdue != pack.Marked || w.Value(q).Trust != 0:
 		case row.Kind == pack.Word:
 			w.PutText(q, 0, only.TextBytes(q), only.Value(q))
 		default:

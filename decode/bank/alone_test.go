@@ -20,6 +20,9 @@ func TestAlone(t *testing.T) {
 		pack.Packs: "1", pack.PacksFresh: "1", pack.CellMax: "3.301", pack.CellMaxAt: "1", pack.CellMaxPack: "1", pack.CellMin: "3.262",
 		pack.Firmware: "",
 	})
+	if got := b.Whole.Elements(pack.Cells); len(got) != 2 || got[1].Decimal().String() != "3.262" {
+		t.Errorf("its cells are %v", got)
+	}
 	if b.Name != "left" || len(b.Packs) != 1 || b.Packs[0].Address != 2 {
 		t.Errorf("got bank %q of %d packs", b.Name, len(b.Packs))
 	}

@@ -1,0 +1,294 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"packlink/decode/pack"
+	"packlink/decode/physics"
+	"packlink/decode/physics/scenario"
+	"packlink/decode/simulate"
+	"packlink/mapping"
+	"packlink/transport"
+	"packlink/transport/capture"
+)
+
+var simulateVerb = verb{
+	name:    "simulate",
+	args:    "--mapping NAME --to ENDPOINT [flags]",
+	summary: "lets a model of a battery bank speak a mapping; TRANSMITS invented values",
+	text: `
+Lets the packs of a scenario speak a protocol: CAN frames on can: and slcan:, answers
+on serial: and modbus-rtu:, registers on modbus-tcp:, or a capture of it all.
+
+On a bus this TRANSMITS VALUES THAT ARE INVENTED. Never do it where an inverter, a
+charger or anything else that acts on them is connected.
+
+A capture is made as fast as possible and is not written over; --for is how much
+simulated time it covers. Elsewhere --speed lets the model's time run faster, while
+each message keeps its period. docs/simulate.md tells more.`,
+	example: `  packlink simulate --mapping homebrew-can --to can:vcan0
+  packlink simulate --mapping uart-dd77 --to serial:/dev/ttyUSB1 --scenario cold-morning
+  packlink simulate --mapping homebrew-can --to capture:day.pcapng --scenario house-day --for 24h
+  packlink simulate --mapping telecom-ascii-hex --to serial:/dev/ttyUSB1 --misbehave lose=5%,spoil=1%,delay=300ms
+`,
+	prepare: func(flags *pflag.FlagSet) func(context.Context, []string, *streams) error {
+		j := simulateJob{}
+		flags.StringVar(&j.mapping, "mapping", "", "built-in `name` or file of the mapping to speak")
+		flags.StringVar(&j.to, "to", "", "`endpoint` to speak to")
+		flags.StringVar(&j.scenario, "scenario", "two-packs", "built-in `name` or file of the scenario")
+		flags.Uint64Var(&j.seed, "seed", 0, "another `number` lets cells differ in another way; 0 is the scenario's own")
+		flags.StringVar(&j.speed, "speed", "", "how fast the model's time runs: 1, 10 ...; max is for captures")
+		flags.DurationVar(&j.long, "for", 0, "simulated `time` to speak for; without it until stopped, and an hour into a capture")
+		flags.StringVar(&j.misbehave, "misbehave", "", "what goes wrong on the wire: lose=5%, spoil=1%, freeze, delay=300ms, with commas between")
+		return j.run
+	},
+}
+
+// simulateJob is one run of the simulate verb.
+type simulateJob struct {
+	mapping, to, scenario, speed, misbehave string
+	seed                                    uint64
+	long                                    time.Duration
+
+	table *mapping.Compiled
+	plan  *physics.Scenario
+	wire  simulate.Wire
+	pace  float64 // simulated seconds in a second
+}
+
+func (j *simulateJob) run(ctx context.Context, args []string, s *streams) error {
+	switch {
+	case len(args) > 0:
+		return usageError{fmt.Errorf("simulate: takes no arguments, and %q is given", args[0])}
+	case j.mapping == "" || j.to == "":
+		return &hinted{usageError{errors.New("simulate: --mapping and --to must be given")}, "packlink help simulate"}
+	case j.long < 0:
+		return usageError{fmt.Errorf("simulate: --for %v is negative", j.long)}
+	}
+	to, err := transport.ParseEndpoint(j.to)
+	if err != nil {
+		return usageError{err}
+	}
+	if err := j.read(to); err != nil {
+		return err
+	}
+	if to.Scheme == "capture" {
+		return j.capture(ctx, to, s)
+	}
+	return j.speak(ctx, to, s)
+}
+
+// read reads what the flags name.
+func (j *simulateJob) read(to transport.Endpoint) (err error) {
+	if j.table, err = soundMapping(j.mapping); err != nil {
+		return err
+	}
+	if j.plan, err = scenario.Load(j.scenario); err != nil {
+		return err
+	}
+	if j.seed != 0 {
+		j.plan.Seed = j.seed
+	}
+	if j.wire, err = simulate.ParseWire(j.misbehave); err == nil {
+		err = j.wire.Check(j.table)
+	}
+	if err != nil {
+		return usageError{fmt.Errorf("simulate: --misbehave: %w", err)}
+	}
+	if j.pace, err = readPace(j.speed, to.Scheme == "capture"); err != nil {
+		return usageError{fmt.Errorf("simulate: --speed %q: %w", j.speed, err)}
+	}
+	return nil
+}
+
+// readPace reads how fast simulated time runs: flat out into a capture unless
+// something else is said, and with the clock elsewhere.
+func readPace(text string, recorded bool) (float64, error) {
+	switch {
+	case recorded && (text == "" || text == "max"):
+		return capture.FlatOut, nil
+	case text == "":
+		return 1, nil
+	case text == "max":
+		return 0, errors.New("a bus has its own pace; max is for captures")
+	}
+	pace, err := strconv.ParseFloat(text, 64)
+	if err != nil || !(pace > 0) {
+		return 0, errors.New("must be a number above 0, or max")
+	}
+	return pace, nil
+}
+
+// captureStart is when the time of a simulated capture begins, so that the same flags
+// give the same file.
+var captureStart = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC).UnixNano()
+
+// capture writes the simulated traffic to a file.
+func (j *simulateJob) capture(ctx context.Context, to transport.Endpoint, s *streams) (err error) {
+	if !strings.HasSuffix(to.Address, ".pcapng") {
+		return usageError{fmt.Errorf("simulate: --to %s: a capture is a pcapng file, so its name ends in .pcapng", to)}
+	}
+	traffic, err := simulate.New(j.table, j.plan, captureStart, j.wire)
+	if err != nil {
+		return err
+	}
+	file, err := os.OpenFile(to.Address, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("simulate: a capture is never written over: %w", err)
+	}
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if closed := file.Close(); err == nil {
+			err = closed
+		}
+	}()
+	if j.long == 0 {
+		j.long = time.Hour
+	}
+	frames, err := j.write(ctx, traffic, file)
+	fmt.Fprintf(s.log, "%s of %v simulated time in %s; every value is invented\n", counted(frames, "frame"), j.long, to.Address)
+	return err
+}
+
+// write writes the traffic of the job's time, with the model's time.
+func (j *simulateJob) write(ctx context.Context, traffic *simulate.Traffic, file io.Writer) (frames int, err error) {
+	medium := transport.Serial
+	if j.table.Bus.CAN != nil {
+		medium = transport.CAN
+	}
+	var buses []capture.Bus
+	for i := range traffic.Channels() {
+		buses = append(buses, capture.Bus{Name: fmt.Sprintf("simulated%d", i), Medium: medium})
+	}
+	out, err := capture.NewWriter(file, buses...)
+	if err != nil {
+		return 0, err
+	}
+	limited := &until{traffic, captureStart + int64(j.long), 0}
+	err = capture.Play(ctx, limited, j.pace, func(f *transport.Frame) error {
+		f.Time = limited.newest
+		frames++
+		return out.Send(f)
+	})
+	if errors.Is(err, context.Canceled) {
+		err = nil
+	}
+	if closed := out.Close(); err == nil {
+		err = closed
+	}
+	return frames, err
+}
+
+// until is a receiver that ends at an instant of its frames' time.
+type until struct {
+	transport.Receiver
+	end    int64
+	newest int64 // time of the newest frame
+}
+
+// Receive fills f with the next frame before the end.
+func (u *until) Receive(f *transport.Frame) error {
+	if err := u.Receiver.Receive(f); err != nil {
+		return err
+	}
+	if u.newest = f.Time; f.Time >= u.end {
+		return io.EOF
+	}
+	return nil
+}
+
+// simulated is the name of the simulated packs' source.
+const simulated = "simulated"
+
+// speak shows the model's packs at an endpoint until ctx ends.
+func (j *simulateJob) speak(ctx context.Context, to transport.Endpoint, s *streams) error {
+	start := time.Now()
+	model, err := physics.NewBank(j.plan, start.UnixNano())
+	if err != nil {
+		return err
+	}
+	o := &outputPlan{to: to, table: j.table, transmit: outputKinds[to.Scheme].transmits, units: j.units(model)}
+	if err := o.check(); err != nil {
+		return usageError{fmt.Errorf("simulate: %w", err)}
+	}
+	out, err := o.open(&streams{s.out, &together{to: s.log}})
+	if err != nil {
+		return err
+	}
+	if err := misbehave(out, j.wire, j.plan.Seed); err != nil {
+		return usageError{fmt.Errorf("simulate: --misbehave: %w", err)}
+	}
+	fmt.Fprintf(s.log, "TRANSMITS INVENTED VALUES of scenario %s: never where something acts on them\n  %s\nstop with ctrl-c\n", j.plan.Name, out.where())
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	ended := make(chan error, 1)
+	go func() { ended <- out.run(ctx) }()
+	tick := time.NewTicker(publishIdle / 2)
+	defer tick.Stop()
+	for {
+		passed := time.Duration(float64(time.Since(start)) * j.pace)
+		if j.long > 0 && passed >= j.long {
+			cancel()
+			return <-ended
+		}
+		model.Step(time.Duration(start.UnixNano() + int64(passed) - model.Now()))
+		out.publish(simulate.Sum(model, simulated), nil)
+		select {
+		case err := <-ended:
+			return err
+		case <-tick.C:
+		}
+	}
+}
+
+// units are who speaks at which address: each pack at its own, or one where the
+// mapping has room for one only.
+func (j *simulateJob) units(model *physics.Bank) (units []shownUnit) {
+	if bus := j.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 {
+		return []shownUnit{{unit: bankUnit, text: wholeBank}}
+	}
+	var s pack.Status
+	for i := range model.Packs() {
+		model.Status(i, &s)
+		units = append(units, shownUnit{
+			unit: s.Address, text: fmt.Sprintf("%s/%d", simulated, s.Address), source: simulated, address: s.Address, hasAddress: true,
+		})
+	}
+	if j.table.OneOnABus() {
+		return units[:1]
+	}
+	return units
+}
+
+// misbehave lets an output's wire have faults.
+func misbehave(out output, wire simulate.Wire, seed uint64) error {
+	var frames *framesOutput
+	switch o := out.(type) {
+	case *canOutput:
+		frames = o.framesOutput
+	case *answersOutput:
+		frames = o.framesOutput
+	default:
+		if wire != (simulate.Wire{}) {
+			return errors.New("registers are served as they are; faults are for can:, slcan:, serial: and captures")
+		}
+		return nil
+	}
+	frames.faults, frames.delay = simulate.NewFaults(wire, seed), wire.Delay
+	for _, w := range frames.writers {
+		w.Frozen = wire.Freeze
+	}
+	return nil
+}

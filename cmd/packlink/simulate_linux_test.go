@@ -1,0 +1,149 @@
+package main
+
+import (
+	"context"
+	"net"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"packlink/decode"
+	"packlink/decode/pack"
+	"packlink/mapping"
+	"packlink/mapping/library"
+	"packlink/transport"
+)
+
+// simulating runs the simulate verb beside a test, which must see it warn.
+func simulating(t *testing.T, args ...string) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	log, done := &logged{}, make(chan int, 1)
+	go func() { done <- run(ctx, append([]string{"simulate"}, args...), &streams{&logged{}, log}) }()
+	t.Cleanup(func() {
+		cancel()
+		if code := <-done; code != exitDone {
+			t.Errorf("simulate ends with %d: %s", code, log)
+		}
+		if !strings.Contains(log.String(), "TRANSMITS INVENTED VALUES") {
+			t.Errorf("simulate does not warn: %s", log)
+		}
+	})
+	for range 200 {
+		if strings.Contains(log.String(), "stop with ctrl-c") {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Fatalf("simulate does not begin: %s", log)
+}
+
+// hearUntil polls until both packs are heard, or the only one, with a voltage.
+func hearUntil(t *testing.T, e transport.Endpoint, c *mapping.Compiled, addresses []uint32, packs int) *pack.Status {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 15*time.Second)
+	defer cancel()
+	r, err := ask(ctx, withLineOf(e, c), c, addresses, func(string) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	d, f := decode.NewDecoder(c, "line"), transport.Frame{}
+	var s pack.Status
+	for known := 0; known < packs; {
+		if err := r.Receive(&f); err != nil {
+			t.Fatalf("%d packs are heard with a voltage: %v; %+v", known, err, d.LineCounters())
+		}
+		d.Decode(&f)
+		known = 0
+		for i := range d.Packs() {
+			if d.Status(i, time.Now().UnixNano(), &s); s.Has(pack.Voltage) {
+				known++
+			}
+		}
+	}
+	return &s
+}
+
+// plausible holds a status to what the scenario two-packs can give.
+func plausible(t *testing.T, s *pack.Status) {
+	t.Helper()
+	volts, ok := s.Usable(pack.Voltage)
+	if !ok || volts.Float64() < 51 || volts.Float64() > 56 {
+		t.Errorf("pack %d has %s V", s.Address, volts)
+	}
+}
+
+// TestSimulateOnALine lets the simulator answer on a real serial line, for every built-in
+// mapping of one.
+func TestSimulateOnALine(t *testing.T) {
+	for _, c := range serialTables(t) {
+		t.Run(c.Name, func(t *testing.T) {
+			ours, theirs := serialCable(t)
+			simulating(t, "--mapping", c.Name, "--to", "serial:"+ours)
+			packs := 2
+			if c.OneOnABus() {
+				packs = 1
+			}
+			plausible(t, hearUntil(t, transport.Endpoint{Scheme: "serial", Address: theirs}, c, []uint32{1, 2}[:packs], packs))
+		})
+	}
+}
+
+// TestSimulateRegisters lets the simulator serve registers over TCP and over a serial
+// line, for every built-in mapping of registers at fixed places.
+func TestSimulateRegisters(t *testing.T) {
+	for _, name := range library.Names() {
+		c, err := library.Compile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.Bus.Registers == nil || c.Bus.Registers.ModelsAt >= 0 {
+			continue
+		}
+		t.Run(name+" by TCP", func(t *testing.T) {
+			address := freePort(t)
+			simulating(t, "--mapping", name, "--to", "modbus-tcp:"+address, "--speed", "10")
+			plausible(t, hearUntil(t, transport.Endpoint{Scheme: "modbus-tcp", Address: address}, c, []uint32{1, 2}, 2))
+		})
+		t.Run(name+" by a line", func(t *testing.T) {
+			ours, theirs := serialCable(t)
+			simulating(t, "--mapping", name, "--to", "modbus-rtu:"+ours)
+			plausible(t, hearUntil(t, transport.Endpoint{Scheme: "serial", Address: theirs}, c, []uint32{1, 2}, 2))
+		})
+	}
+}
+
+// freePort is a port of this machine that was free a moment ago.
+func freePort(t *testing.T) string {
+	t.Helper()
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer listener.Close()
+	return listener.Addr().String()
+}
+
+// TestDissectorReadsSimulation lets tshark read a simulated capture of every built-in
+// mapping without finding a malformed packet, a Modbus checksum that is wrong included.
+func TestDissectorReadsSimulation(t *testing.T) {
+	needPeer(t, "tshark")
+	for _, name := range library.Names() {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			path := filepath.Join(t.TempDir(), name+".pcapng")
+			_, log := runFor(t, time.Minute, "simulate", "--mapping", name, "--to", path, "--for", "1m")
+			numbers := strings.Fields(tshark(t, "-r", path, "-T", "fields", "-e", "frame.number"))
+			if len(numbers) < 10 || !strings.Contains(log, counted(len(numbers), "frame")+" of 1m0s") {
+				t.Errorf("tshark reads %d frames; %s", len(numbers), log)
+			}
+			bad := tshark(t, "-r", path, "-d", "rtacser.data,mbrtu", "-o", "mbrtu.crc_verification:TRUE",
+				"-Y", "_ws.malformed || mbrtu.crc16.status == 0", "-T", "fields", "-e", "frame.number")
+			if c, err := library.Compile(name); err != nil || c.Bus.Serial == nil && strings.TrimSpace(bad) != "" {
+				t.Errorf("tshark finds these frames malformed: %s, %v", bad, err)
+			}
+		})
+	}
+}

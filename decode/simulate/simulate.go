@@ -1,0 +1,206 @@
+// Package simulate lets the model of a battery bank speak any mapping: it gives the
+// traffic of a bus on which the bank's packs talk, unasked or to a master that asks
+// them, with the time of the simulation. The same seed gives the same traffic.
+//
+// What it says is invented. Nobody may act on it.
+package simulate
+
+import (
+	"bytes"
+	"fmt"
+	"time"
+
+	"packlink/decode"
+	"packlink/decode/bank"
+	"packlink/decode/pack"
+	"packlink/decode/physics"
+	"packlink/mapping"
+	"packlink/transport"
+)
+
+// Times on the bus (chosen: of a usual magnitude).
+const (
+	frameTime   = time.Millisecond      // from one frame of a message to the next
+	answerTime  = 20 * time.Millisecond // from a question to its answer
+	packetPause = 50 * time.Millisecond // between packets of a broadcast transfer: 50 to 200 ms by SAE J1939-21 (from memory)
+	usualPeriod = time.Second           // of a message whose mapping gives none
+)
+
+// Traffic is the traffic of a bus, or of one for each pack. It is a [transport.Receiver] that never ends.
+type Traffic struct {
+	table    *mapping.Compiled
+	model    *physics.Bank
+	start    int64
+	wire     Wire
+	faults   *Faults
+	speakers []speaker
+	schedule *decode.Schedule
+	turns    []turn
+	queue    []transport.Frame
+	newest   said
+}
+
+// speaker is a pack, or the bank as a whole, that speaks.
+type speaker struct {
+	pack    int // number of the pack, from 0; -1 for the whole bank
+	writer  *decode.Writer
+	address uint32
+	channel int // of the bus
+}
+
+// turn is what happens at one of the instants of a schedule: a message is sent, or
+// asked for and answered.
+type turn struct {
+	speaker  int
+	question transport.Frame // Data is nil if the message is sent unasked
+	answers  []*mapping.Program
+	from     int // of registers: the first, and how many
+	count    int
+}
+
+// said is what the newest turn spoke of.
+type said struct {
+	status   pack.Status
+	programs []*mapping.Program
+}
+
+// New begins the traffic of a scenario's bank from an instant, in nanoseconds since
+// the Unix epoch. Where a mapping has no addresses, each pack has a bus of its own: a
+// channel. Where its registers are in models, those are of the bank.
+func New(c *mapping.Compiled, s *physics.Scenario, start int64, wire Wire) (*Traffic, error) {
+	model, err := physics.NewBank(s, start)
+	if err != nil {
+		return nil, err
+	}
+	if err := wire.Check(c); err != nil {
+		return nil, err
+	}
+	t := &Traffic{table: c, model: model, start: start, wire: wire, faults: NewFaults(wire, s.Seed)}
+	t.seat()
+	every, err := t.plan()
+	switch {
+	case err != nil:
+		return nil, err
+	case len(every) == 0:
+		return nil, fmt.Errorf("mapping %s has nothing that a pack could say", c.Name)
+	}
+	t.schedule = decode.NewSchedule(every)
+	return t, nil
+}
+
+// seat finds who speaks.
+func (t *Traffic) seat() {
+	var s pack.Status
+	for i := range t.model.Packs() {
+		t.model.Status(i, &s)
+		who := speaker{pack: i, address: s.Address, writer: decode.NewWriter(t.table)}
+		if t.table.OneOnABus() {
+			who.channel = i
+		}
+		who.writer.Frozen = t.wire.Freeze
+		t.speakers = append(t.speakers, who)
+	}
+	if bus := t.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 {
+		t.speakers = []speaker{{pack: -1, address: 1}}
+	}
+}
+
+// Receive fills f with the next frame. It never returns an error.
+func (t *Traffic) Receive(f *transport.Frame) error {
+	for len(t.queue) == 0 {
+		due, i, _ := t.schedule.Next()
+		t.model.Step(time.Duration(t.start + int64(due) - t.model.Now()))
+		t.take(&t.turns[i])
+	}
+	*f = t.queue[0]
+	t.queue = t.queue[1:]
+	return nil
+}
+
+// Channels is how many buses there are.
+func (t *Traffic) Channels() int { return t.speakers[len(t.speakers)-1].channel + 1 }
+
+// Close does nothing.
+func (t *Traffic) Close() error { return nil }
+
+// Said is what the newest frame's turn spoke of: what the speaker knew at that instant,
+// and the messages that were written of it. more tells whether further frames of that
+// turn follow. The status holds until the next call of Receive.
+func (t *Traffic) Said() (s *pack.Status, programs []*mapping.Program, more bool) {
+	return &t.newest.status, t.newest.programs, len(t.queue) > 0
+}
+
+// take lets one turn happen.
+func (t *Traffic) take(turn *turn) {
+	who := &t.speakers[turn.speaker]
+	t.newest.programs = t.newest.programs[:0]
+	t.status(who, &t.newest.status)
+	at := t.model.Now()
+	if turn.question.Data != nil {
+		q := turn.question
+		q.Time, q.Channel = at, who.channel
+		t.queue = append(t.queue, q)
+		at += int64(answerTime + t.wire.Delay)
+	}
+	if t.table.Bus.Registers != nil {
+		t.registers(turn, who, at)
+		return
+	}
+	for _, p := range turn.answers {
+		at = t.message(who, p, at)
+	}
+}
+
+// message puts the frames of a message on the bus, and returns when the next may
+// follow.
+func (t *Traffic) message(who *speaker, p *mapping.Program, at int64) int64 {
+	if !decode.Says(p, &t.newest.status) {
+		return at
+	}
+	gap := frameTime
+	if p.Transfer == mapping.J1939Protocol {
+		gap = packetPause
+	}
+	err := who.writer.Frames(p, &t.newest.status, func(f *transport.Frame) error {
+		t.put(f, who, at)
+		at += int64(gap)
+		return nil
+	})
+	if err == nil {
+		t.newest.programs = append(t.newest.programs, p)
+	}
+	return at
+}
+
+// put puts a frame of a pack on the bus, as the wire lets it through.
+func (t *Traffic) put(f *transport.Frame, who *speaker, at int64) {
+	kept := *f
+	kept.Time, kept.Channel, kept.Direction, kept.Data = at, who.channel, transport.Received, bytes.Clone(f.Data)
+	if t.faults.Pass(&kept) {
+		t.queue = append(t.queue, kept)
+	}
+}
+
+// status is what a speaker knows now.
+func (t *Traffic) status(who *speaker, s *pack.Status) {
+	if who.pack >= 0 {
+		t.model.Status(who.pack, s)
+	} else {
+		t.whole().Whole.CopyTo(s)
+	}
+	s.Address, s.HasAddress = who.address, true
+}
+
+// whole is the bank now.
+func (t *Traffic) whole() *bank.Bank { return Sum(t.model, "simulated") }
+
+// Sum is the bank of a model at its instant, by a name that is also the packs'
+// source.
+func Sum(model *physics.Bank, name string) *bank.Bank {
+	packs := make([]pack.Status, model.Packs())
+	for i := range packs {
+		model.Status(i, &packs[i])
+		packs[i].Source = name
+	}
+	return bank.Sum(name, pack.Decimal{}, model.Now(), packs)
+}
