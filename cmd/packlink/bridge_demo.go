@@ -12,11 +12,9 @@ import (
 	"packlink/transport"
 )
 
-// The demonstration bank is simulated, and heard like any other bus.
-const (
-	demoSource   = "boats"
-	demoScenario = "two-packs"
-)
+// demoSource is the source of the demonstration bank, which is simulated and heard
+// like any other bus.
+const demoSource = "boats"
 
 // demoAddresses are where the demonstration bank is shown.
 type demoAddresses struct{ http, modbus string }
@@ -35,7 +33,7 @@ func (d *demoAddresses) plan() (*plan, error) {
 		demo: true,
 		bank: demo.Bank,
 		sources: []sourcePlan{{
-			name: demoSource, from: transport.Endpoint{Scheme: "simulate", Address: demoScenario}, table: heard,
+			name: demoSource, from: transport.Endpoint{Scheme: "simulate", Address: demo.Scenario}, table: heard,
 		}},
 		outputs: []outputPlan{
 			{to: transport.Endpoint{Scheme: "http", Address: d.http}},
