@@ -10,8 +10,8 @@ package document
 
 // Limits of a file. They bound the time and memory that a hostile one costs.
 const (
-	MaxBytes    = 256 << 10 // size of a file
-	MaxTokens   = 50_000    // words, marks and brackets
+	MaxBytes    = 128 << 10 // size of a file
+	MaxTokens   = 20_000    // words, marks and brackets
 	MaxDepth    = 16        // maps and lists inside one another
 	MaxProblems = 500       // mistakes that are listed
 )
