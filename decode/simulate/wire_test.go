@@ -132,3 +132,16 @@ func TestFrozenCounter(t *testing.T) {
 		}
 	}
 }
+
+// FuzzParseWire reads arbitrary text: what is taken lies within its limits.
+func FuzzParseWire(f *testing.F) {
+	for _, text := range []string{"", "lose=5%", "spoil=1%,freeze,delay=300ms", "lose=NaN%", "lose=1e9%", "delay=-1s", ",,", "freeze=1", "lose=\x00%"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		w, err := simulate.ParseWire(text)
+		if err == nil && (!(w.Lose >= 0 && w.Lose <= 1) || !(w.Spoil >= 0 && w.Spoil <= 1) || w.Delay < 0) {
+			t.Errorf("%q is taken as %+v", text, w)
+		}
+	})
+}
