@@ -13,6 +13,12 @@ import (
 // before coding. asked is the question before it, nil if that is not known.
 func AccountSerial(c *mapping.Compiled, sent, asked []byte) *Account {
 	format := c.Bus.Serial.Format
+	if n := framesIn(format, sent); n > 1 {
+		a := newAccountant(sent, "%d bytes", len(sent))
+		a.problem("these are %d frames: give one of them", n)
+		a.rest(SpanUnknown, "of several frames")
+		return a.done()
+	}
 	plain, pieces, err := format.Dissect(sent)
 	if err != nil {
 		a := newAccountant(sent, "%d bytes", len(sent))
@@ -34,6 +40,17 @@ func AccountSerial(c *mapping.Compiled, sent, asked []byte) *Account {
 	return a.done()
 }
 
+// framesIn is how many sound frames there are among bytes.
+func framesIn(format *framing.Format, sent []byte) (n int) {
+	finder := format.NewFinder()
+	for _, b := range sent {
+		if _, found := finder.Feed(b); found {
+			n++
+		}
+	}
+	return n
+}
+
 // piece accounts for a part that is not the data.
 func (a *accountant) piece(bus *mapping.SerialBus, piece *framing.Piece) {
 	p, is := piece.Part, a.frame[piece.From:piece.To]
@@ -42,9 +59,9 @@ func (a *accountant) piece(bus *mapping.SerialBus, piece *framing.Piece) {
 	case framing.Data:
 		return
 	case framing.Value:
-		s.Value = number(p.Number(is))
+		s.Value, s.Note = number(p.Number(is)), fmt.Sprintf("0x%0*X", 2*p.Size, p.Number(is))
 		if piece.Index == bus.Address {
-			s.Kind = SpanAddress
+			s.Kind, s.Note = SpanAddress, ""
 			if s.Wrong = !bus.HasAddress(p.Number(is)); s.Wrong {
 				s.Note = fmt.Sprintf("no pack has it: they have %d to %d", bus.Addresses[0], bus.Addresses[1])
 			}
@@ -98,6 +115,9 @@ func (a *accountant) serialMessage(c *mapping.Compiled, head *serialHead, pieces
 		a.noMessage(c, head, unasked)
 		return
 	}
+	if open.Program != nil && !open.pairs(p, head) {
+		a.problem("the question before it is for %s%s: this is not its answer", open.Program.Name, open.of())
+	}
 	if len(data) < p.Least || len(data) > p.Most {
 		a.problem("it has %d bytes of data and the message %s, so the frame is refused", len(data), lengthText(p))
 	}
@@ -118,7 +138,10 @@ func (a *accountant) questionBefore(c *mapping.Compiled, asked []byte) (q Asked)
 	if asked == nil {
 		return q
 	}
-	plain, _, err := c.Bus.Serial.Format.Dissect(asked)
+	plain, pieces, err := c.Bus.Serial.Format.Dissect(asked)
+	if wrong := wrongChecks(plain, pieces); err == nil && wrong != "" {
+		a.problem("the question before it does not hold: %s", wrong)
+	}
 	if err == nil {
 		var head serialHead
 		readHead(c.Bus.Serial, plain, &head)
@@ -130,17 +153,25 @@ func (a *accountant) questionBefore(c *mapping.Compiled, asked []byte) (q Asked)
 	return q
 }
 
+// of is which pack a question is to, if it says so.
+func (q *Asked) of() string {
+	if !q.Told {
+		return ""
+	}
+	return fmt.Sprintf(" of address %d", q.Address)
+}
+
 // noMessage says why a frame is no message, and lists those that it could be.
 func (a *accountant) noMessage(c *mapping.Compiled, head *serialHead, unasked bool) {
 	if unasked {
 		a.problem("it is the answer to a question that is not known: several messages look like it; give the question with --asked")
 	} else {
-		a.problem("no message has these values: %s", c.Bus.Serial.Describe(&head.values))
+		a.problem("no message has these values and %d bytes of data: %s", len(c.Bus.Serial.Format.Data(a.frame)), c.Bus.Serial.Describe(&head.values))
 	}
 	for i := range c.Programs {
 		p := &c.Programs[i]
 		if len(a.Nearest) < mostNearest && (!unasked || head.holds(p.Frame.Values)) {
-			a.Nearest = append(a.Nearest, p.Name+": "+c.Bus.Serial.Expects(p.Frame))
+			a.Nearest = append(a.Nearest, fmt.Sprintf("%s: %s, %s bytes", p.Name, c.Bus.Serial.Expects(p.Frame), lengthText(p)))
 		}
 	}
 }

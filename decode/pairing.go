@@ -84,6 +84,7 @@ func pick(c *mapping.Compiled, h *serialHead, data []byte, open *Asked) (p *mapp
 		candidate := &c.Programs[i]
 		switch {
 		case !h.holds(candidate.Frame.Values) || !holds(candidate.Tests, data):
+		case candidate.Sized && (len(data) < candidate.Least || len(data) > candidate.Most):
 		case open.pairs(candidate, h):
 			return candidate, false
 		case candidate.Alone:

@@ -19,6 +19,9 @@ import (
 // name, whose content is data.
 func Verify(c *mapping.Compiled, name string, data []byte) document.Problems {
 	file := document.NewFile(name, data)
+	if noneChecks(c, file) {
+		return file.Sorted()
+	}
 	for i := range c.Programs {
 		for e := range c.Programs[i].Examples {
 			v := &verifier{File: file, program: &c.Programs[i], example: &c.Programs[i].Examples[e]}
@@ -48,7 +51,7 @@ func (v *verifier) run() {
 	payload := v.payload
 	grouped := p.Message.Each != nil || p.Message.Cells != nil
 	if len(payload) < p.MinBytes || len(payload) > p.MaxBytes && !grouped {
-		v.fail("the example has %d bytes; the message has %d to %d", len(payload), p.MinBytes, p.MaxBytes)
+		v.fail("the example has %d bytes; the message has %s", len(payload), lengthText(p))
 		return
 	}
 	if !holds(p.Tests, payload) {
@@ -158,10 +161,28 @@ func (v *verifier) writeBack() {
 	}
 	switch {
 	case err != nil:
-		v.fail("what the bytes mean cannot be written back: %v", err)
+		v.fail("what the bytes mean cannot be written back: %v%s", err, v.suspects())
 	case !bytes.Equal(written, v.example.Payload):
-		v.fail("what the bytes mean is written back as % X", written)
+		v.fail("what the bytes mean is written back as % X%s", written, v.suspects())
 	}
+}
+
+// suspects says which values were read that lie outside their range.
+func (v *verifier) suspects() (text string) {
+	for i := range v.program.Body.All {
+		op := &v.program.Body.All[i]
+		if op.Range == nil || op.Target == nil {
+			continue
+		}
+		values := []pack.Value{v.status.Value(op.Quantity)}
+		if op.Quantity.Row().Kind.List() {
+			values = v.status.Elements(op.Quantity)
+		}
+		if slices.ContainsFunc(values, func(v pack.Value) bool { return v.Trust&(pack.Below|pack.Above) != 0 }) {
+			text += fmt.Sprintf("; %s lies outside its range %s to %s, and what is suspect is not written", op.Quantity, op.Range.Low, op.Range.High)
+		}
+	}
+	return text
 }
 
 // record is a status as its record shows it: each key's JSON text.

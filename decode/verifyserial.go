@@ -2,7 +2,10 @@ package decode
 
 import (
 	"bytes"
+	"fmt"
 
+	"packlink/mapping"
+	"packlink/mapping/document"
 	"packlink/mapping/framing"
 )
 
@@ -48,15 +51,57 @@ func (v *verifier) wholeFrame() (frame []byte, ok bool) {
 	finder.Lost()
 	switch c := finder.Counts(); {
 	case c.BadChecksum > 0:
-		v.fail("the example's check value does not hold")
+		v.fail("the example's check value does not hold: %s", wrongChecksOf(v.program.Bus.Format, v.example.Payload))
 	case c.BadLength > 0:
 		v.fail("the example does not end where its length says")
 	case c.Half > 0:
-		v.fail("the example is only the beginning of a frame")
+		v.fail("the example is only the beginning of a frame%s", promised(v.program.Bus.Format, v.example.Payload))
 	default:
 		v.fail("the example is no frame of this bus")
 	}
 	return nil, false
+}
+
+// wrongChecksOf says of the bytes of a frame which of its check values are wrong.
+func wrongChecksOf(format *framing.Format, sent []byte) string {
+	plain, pieces, err := format.Dissect(sent)
+	if err != nil {
+		return err.Error()
+	}
+	return wrongChecks(plain, pieces)
+}
+
+// promised is how long a frame would be by what it says itself.
+func promised(format *framing.Format, sent []byte) string {
+	size, by := format.Promised(sent)
+	if by == "" {
+		return ""
+	}
+	return fmt.Sprintf(": it has %d bytes, and by its part %s it would have %d", len(sent), by, size)
+}
+
+// noneChecks notes, once, that of several examples no check value holds: then it is
+// the mapping's check that is wrong.
+func noneChecks(c *mapping.Compiled, file *document.File) bool {
+	if c.Bus.Serial == nil {
+		return false
+	}
+	var wrong []*mapping.Example
+	for i := range c.Programs {
+		for e := range c.Programs[i].Examples {
+			wrong = append(wrong, &c.Programs[i].Examples[e])
+			plain, pieces, err := c.Bus.Serial.Format.Dissect(wrong[len(wrong)-1].Payload)
+			if err != nil || wrongChecks(plain, pieces) == "" {
+				return false
+			}
+		}
+	}
+	if len(wrong) < 2 {
+		return false
+	}
+	file.Report(wrong[0].Place, mapping.RuleExample, "the check value of none of the %d examples holds: look at crc, sum and over of the check; of this one %s",
+		len(wrong), wrongChecksOf(c.Bus.Serial.Format, wrong[0].Payload))
+	return true
 }
 
 // question builds the question that the example answers.

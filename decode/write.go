@@ -153,7 +153,8 @@ func (w *writing) text(op *mapping.Op, data []byte) error {
 	if len(text) > len(field) && !op.Continued {
 		return &NoRoomError{fieldName(op), strconv.Quote(text), op.Type.Name}
 	}
-	clear(field)
-	copy(field, text)
+	for i := copy(field, text); i < len(field); i++ {
+		field[i] = op.Pad
+	}
 	return nil
 }

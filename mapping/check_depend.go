@@ -45,7 +45,10 @@ func (c *checker) when(f *Field, later []Field, by *Field) {
 	place := at(f.Place, "when")
 	name := f.When.Name
 	switch {
-	case by == nil || slices.ContainsFunc(later, func(other Field) bool { return other.Let == name }):
+	case by != nil && slices.ContainsFunc(later, func(other Field) bool { return other.Let == name }):
+		c.Report(place, RuleWhen, "the field named %q stands at line %d: it must come before the fields that depend on it", name, by.Place.Line)
+		return
+	case by == nil:
 		c.Report(place, RuleWhen, "no field before this one is named %q: give one let: %s", name, name)
 		return
 	case c.broken[by.Place]:

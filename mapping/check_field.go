@@ -131,6 +131,7 @@ func (c *checker) effects(f *Field) {
 		{"since", f.Date != Digits, "dates whose years count from one"},
 		{"repeat", kind == pack.Numbers || len(f.Alarms) > 0 && f.Type.Base == Unsigned, "lists of numbers and codes of alarms"},
 		{"missing", f.Type.Base != Text && varies, "numbers and bits; a text is missing if it is empty"},
+		{"pad", f.Type.Base == Text, "texts"},
 		{"optional", varies, "fields that can be left off"},
 		{"write", f.Equals == nil, "fields that vary"},
 		{"after", varies, "quantities, names and alarms"},

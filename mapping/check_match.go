@@ -47,7 +47,7 @@ func (c *checker) serialApart(a, b *Message) {
 		return
 	}
 	c.Report(at(b.Place, "frame"), RuleMatch,
-		"a frame can be %q and %q: give a part of them different values, or each its own question (ask)", a.Name, b.Name)
+		"a frame can be %q and %q: give a part of them different values, lengths that differ, or each its own question (ask)", a.Name, b.Name)
 }
 
 func (c *checker) registersApart(a, b *Message) {

@@ -42,11 +42,19 @@ func (c *checker) within(f *Field, first, end int) bool {
 	case f.LastByte() > end && f.Unit == 2:
 		c.Report(place, RuleBounds, "the field ends at register %d; there are %d", f.LastByte()/2, end/2)
 	case f.LastByte() > end:
-		c.Report(place, RuleBounds, "the field ends at byte %d; the message has at most %d", f.LastByte(), end)
+		c.Report(place, RuleBounds, "the field ends at byte %d; the message has at most %d%s", f.LastByte(), end, c.dataMost(end))
 	default:
 		return true
 	}
 	return false
+}
+
+// dataMost is where a serial line says how many bytes a payload has at most.
+func (c *checker) dataMost(end int) string {
+	if bus := c.m.Bus.Serial; bus != nil && bus.Format.DataPart().Most == end {
+		return ", as the part data says (most or size)"
+	}
+	return ""
 }
 
 // overlap notes a field whose bits another field, or another of its elements,
@@ -65,12 +73,20 @@ func (c *checker) overlap(claims *claims, f *Field, earlier []Field) {
 		for number := start; number < start+f.ContainerBytes(); number++ {
 			bits := f.bitsOf(element, number)
 			if taken := claims.taken(number) & bits; taken != 0 {
-				c.Report(at(f.Place, "at"), RuleOverlap, "byte %d is read by the field at line %d too", number, c.owner(f, earlier, number, taken))
+				c.Report(at(f.Place, "at"), RuleOverlap, "byte %d is read by the field at line %d too%s", number, c.owner(f, earlier, number, taken), f.apart())
 				return
 			}
 			claims.take(number, bits)
 		}
 	}
+}
+
+// apart is how a field that is not always there is kept apart from others.
+func (f *Field) apart() string {
+	if f.When == nil {
+		return ""
+	}
+	return ": fields of the same bits depend on the same name (when), each on other values"
 }
 
 // bitsOf are the bits of a byte of the payload that an element of the field has.

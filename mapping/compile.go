@@ -55,6 +55,7 @@ type Program struct {
 
 	Bus   *SerialBus // of a message on a serial line
 	Alone bool       // no frame of this message can be another, whatever was asked
+	Sized bool       // only its length tells it from another message
 	Asked int        // index of the first message with the same question; -1 if it has none
 }
 

@@ -95,7 +95,7 @@ func (l *loader) payload(n *document.Node) []byte {
 	l.Takes(n, document.Form{Type: "text", Pattern: `^\s*([0-9A-Fa-f]\s*[0-9A-Fa-f]\s*)*$`})
 	payload, err := hex.DecodeString(strings.Join(strings.Fields(n.Text), ""))
 	if n.Kind != document.Scalar || err != nil {
-		l.Report(n, document.RuleWrongType, "hex must be pairs of hexadecimal digits, such as 94 14 7C FF")
+		l.Report(n, document.RuleWrongType, "hex must be pairs of hexadecimal digits, such as 94 14 7C FF, without 0x")
 	}
 	return payload
 }

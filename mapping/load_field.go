@@ -24,8 +24,11 @@ func (l *loader) field(n *document.Node) Field {
 	if as := o.Need("as"); as != nil {
 		f.Type = l.fieldType(as)
 	}
-	if !l.registers {
+	if l.registers {
+		o.Only("in frames", "optional", "equals", "rolling", "page", "after")
+	} else {
 		f.Optional = o.Flag("optional")
+		o.Only("in registers", "derive")
 	}
 	l.order(o, &f)
 	l.meaning(o, &f)
@@ -46,6 +49,7 @@ func (l *loader) orders(o *document.Object) (bytes, words string) {
 		bytes = "little"
 	}
 	if !l.registers {
+		o.Only("in registers", "word_order")
 		return bytes, ""
 	}
 	words = o.Choice("word_order", "low-first", "high-first")
@@ -99,6 +103,7 @@ func (l *loader) repetition(o *document.Object, f *Field) {
 	f.Step = max(f.ContainerBytes()/f.Unit, 1)
 	n := o.Get("repeat")
 	if n == nil {
+		o.Only("beside repeat", "step", "page")
 		return
 	}
 	f.Step = int(o.Int("step", int64(f.Step), 1, math.MaxUint16))

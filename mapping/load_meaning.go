@@ -121,6 +121,9 @@ func (l *loader) states(o *document.Object, f *Field) {
 		if n := o.Get("off"); n != nil {
 			f.Off = l.raw(n, "off", f.Type.Bits)
 		}
+		o.Only("in pairs", "on")
+	default:
+		o.Only("beside alarms in pairs or codes", "on", "off")
 	}
 }
 

@@ -1,7 +1,9 @@
 package mapping
 
 import (
+	"fmt"
 	"math"
+	"strconv"
 
 	"packlink/mapping/document"
 	"packlink/mapping/framing"
@@ -115,13 +117,25 @@ func (l *loader) ask(n *document.Node, m *Message) {
 	}
 	d := l.serial.Format.DataPart()
 	if size := len(a.Data); size < d.Least || size > d.Most {
-		l.Report(at(n, "data"), RuleBounds, "the question has %d bytes of data; a frame has %d to %d", size, d.Least, d.Most)
+		l.Report(at(n, "data"), RuleBounds, "the question has %d bytes of data; a frame has %s", size, spanText(d.Least, d.Most))
 	}
+}
+
+// spanText is a span as a person reads it: 8, or 2 to 8.
+func spanText(least, most int) string {
+	if least == most {
+		return strconv.Itoa(most)
+	}
+	return fmt.Sprintf("%d to %d", least, most)
 }
 
 // askData reads the data of a question: hexadecimal digits, or a list of bytes in
 // which the word address stands for that of the pack.
 func (l *loader) askData(n *document.Node) (data []AskByte) {
+	if n.Kind == document.Scalar && n.Text == addressKey {
+		l.Report(n, document.RuleWrongType, "the address stands in a list of bytes: write [address]")
+		return nil
+	}
 	if n.Kind == document.Scalar {
 		for _, b := range l.payload(n) {
 			data = append(data, AskByte{Value: b})
@@ -129,7 +143,7 @@ func (l *loader) askData(n *document.Node) (data []AskByte) {
 		return data
 	}
 	for _, item := range l.List(n, "the data of a question") {
-		if item.Kind == document.Scalar && item.Text == "address" {
+		if item.Kind == document.Scalar && item.Text == addressKey {
 			l.Takes(item, document.Form{Type: "string", Choices: []string{item.Text}})
 			data = append(data, AskByte{Address: true})
 			continue

@@ -49,6 +49,7 @@ func (l *loader) special(o *document.Object, f *Field) {
 			l.words(n, f.Derive, f.Type.Bits)
 		}
 	}
+	l.pad(o.Get("pad"), f)
 	n := o.Get("write")
 	switch {
 	case n == nil:
@@ -59,6 +60,18 @@ func (l *loader) special(o *document.Object, f *Field) {
 		f.Write = &Constant{Text: l.Text(n, "write")}
 	default:
 		f.Write = &Constant{Raw: l.raw(n, "write", f.Type.Bits)}
+	}
+}
+
+// pad reads what a text is filled up with. Reading takes off NULs and blanks, so
+// others would stay.
+func (l *loader) pad(n *document.Node, f *Field) {
+	if n == nil {
+		return
+	}
+	f.Pad = byte(l.raw(n, "pad", 8))
+	if f.Pad != 0 && f.Pad != ' ' {
+		l.Report(n, RuleMeaning, "a text is filled up with NULs (pad: 0) or blanks (pad: 0x20), which reading takes off again")
 	}
 }
 

@@ -9,6 +9,10 @@ import (
 
 // meanings reads what the raw values of a flag or a text mean.
 func (l *loader) meanings(n *document.Node, f *Field) {
+	if f.Target == nil && f.Place.Get("is") == nil {
+		l.Report(n, RuleMeaning, "values are for quantities (is) that are true or false, or a text; a field that is only named, or alarms, have none")
+		return
+	}
 	seen := make(map[uint64]bool)
 	word := f.Target != nil && f.Target.Quantity.Row().Kind == pack.Word
 	on, off := false, false
@@ -65,6 +69,7 @@ const digitsBits = 27
 func (l *loader) date(o *document.Object, f *Field) {
 	form := o.Choice("date", "packed", "days", "digits")
 	if form == "" {
+		o.Only("beside date", "since")
 		return
 	}
 	f.Date = dateForms[form]

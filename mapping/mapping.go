@@ -203,6 +203,7 @@ type Field struct {
 	Followed  bool     // fields lie behind this list, where it has no further elements
 	When      *When    // nil if the field is always there
 	Write     *Constant
+	Pad       byte // what a text that is shorter than its field is filled up with
 	Finest    bool // of a power of ten: written as what loses no digit
 
 	base   int      // byte that At counts from, where the lists before it are empty

@@ -135,6 +135,7 @@ var notShapes = map[string]string{
 	"unknown-key-step.yaml":               "step needs repeat",
 	"unknown-key-word-order.yaml":         "a key of another bus",
 	"wrong-type-length-swapped.yaml":      "the first must not be greater than the second",
+	"wrong-type-hex-prefix.yaml":          "a number, whose digits would be bytes without 0x",
 	"wrong-type-part-value.yaml":          "more bits than its part has",
 	"wrong-type-time-zero.yaml":           "a time of 0",
 }

@@ -49,8 +49,15 @@ func (a *Ask) same(b *Ask) bool {
 	return slices.Equal(a.Values, b.Values) && slices.Equal(a.Data, b.Data)
 }
 
-// apart tells whether no frame can be of both messages.
+// apart tells whether no frame can be of both messages. The length tells only what
+// no question does, as an answer can have a wrong one.
 func (m *Message) apart(other *Message) bool {
+	asked := m.Ask != nil && other.Ask != nil && !m.Ask.same(other.Ask)
+	return m.differs(other) || !asked && (m.MaxBytes < other.MinBytes || other.MaxBytes < m.MinBytes)
+}
+
+// differs tells whether the values of parts, or constants, tell two messages apart.
+func (m *Message) differs(other *Message) bool {
 	return valuesDiffer(m.Frame.Values, other.Frame.Values) || differ(m.Tests, other.Tests)
 }
 
@@ -65,6 +72,7 @@ func (c *Compiled) pair(p *Program) {
 		if other != p && !p.apart(other.Message) {
 			p.Alone = false
 		}
+		p.Sized = p.Sized || other != p && !p.differs(other.Message) && p.apart(other.Message)
 		if p.Asked < 0 && p.Ask != nil && other.Ask != nil && p.Ask.same(other.Ask) {
 			p.Asked = i
 		}

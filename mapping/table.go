@@ -165,10 +165,18 @@ func (f *Field) subject() string {
 		return "alarms" + f.codes()
 	case f.Target == nil:
 		return "(" + f.Let + ")"
+	case f.inPieces():
+		return fmt.Sprintf("%s[%d]", f.Target.Quantity, f.Target.Element+1)
 	case f.Target.Quantity.Row().Kind.List():
 		return fmt.Sprintf("%s[%d]%s", f.Target.Quantity, f.Target.Element+1, f.repetition())
 	}
 	return f.Target.Quantity.String()
+}
+
+// inPieces tells whether the field is a piece of a text.
+func (f *Field) inPieces() bool {
+	is := f.Place.Get("is")
+	return f.Type.Base == Text && is != nil && strings.HasSuffix(is.Text, "]")
 }
 
 // codes is how many codes the field has, if it has several.
@@ -257,6 +265,9 @@ func (f *Field) details() string {
 		add("else written as %q", f.Write.Text)
 	} else if f.Write != nil {
 		add("else written as %X", f.Write.Raw)
+	}
+	if f.Pad != 0 {
+		add("filled up with blanks")
 	}
 	return strings.Join(append(append(parts, f.orders()...), f.spread()...), ", ")
 }

@@ -159,3 +159,20 @@ func TestTableShowsFrames(t *testing.T) {
 		}
 	}
 }
+
+// TestTableShowsPieces shows which piece of a text a field is, and what fills a
+// text up.
+func TestTableShowsPieces(t *testing.T) {
+	for file, want := range map[string]string{
+		"text-in-pieces": "byte 10 text4 serial[9]",
+		"text-padded":    "byte 0 text6 maker filled up with blanks",
+	} {
+		m, err := mapping.Load(file, read(t, "../fixtures/mapping/good/"+file+".yaml"), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if table := shown(t, m); !strings.Contains(table, want) {
+			t.Errorf("%s: the table does not show %q:\n%s", file, want, table)
+		}
+	}
+}

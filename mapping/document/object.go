@@ -22,7 +22,11 @@ type Object struct {
 	Node *Node  // the map
 	what string // what it describes, for messages
 	read []string
+	only []limited
 }
+
+// limited is a key that a map takes under a condition that does not hold.
+type limited struct{ key, where string }
 
 // Object begins to read a map. For a node that is not a map it notes the
 // problem and returns nil.
@@ -62,13 +66,36 @@ func (o *Object) Need(key string) *Node {
 	return n
 }
 
+// Only notes that such a map takes keys, though not this one: where says under
+// which condition it would, as in "beside repeat".
+func (o *Object) Only(where string, keys ...string) {
+	for _, key := range keys {
+		o.only = append(o.only, limited{key, where})
+	}
+}
+
 // Done notes every key that nothing has asked for.
 func (o *Object) Done() {
 	for _, p := range o.Node.Pairs {
-		if !slices.Contains(o.read, p.Key.Text) {
-			o.File.Report(p.Key, RuleUnknownKey, "%s has no key %q; it takes %s", o.what, p.Key.Text, strings.Join(o.read, ", "))
+		key := p.Key.Text
+		if slices.Contains(o.read, key) {
+			continue
 		}
+		if i := slices.IndexFunc(o.only, func(l limited) bool { return l.key == key }); i >= 0 {
+			o.File.Report(p.Key, RuleUnknownKey, "%s takes %q only %s", o.what, key, o.only[i].where)
+			continue
+		}
+		o.File.Report(p.Key, RuleUnknownKey, "%s has no key %q; it takes %s", o.what, key, strings.Join(o.taken(), ", "))
 	}
+}
+
+// taken are the keys that the map takes, and those that it takes elsewhere.
+func (o *Object) taken() []string {
+	all := slices.Clone(o.read)
+	for _, l := range o.only {
+		all = append(all, l.key+" ("+l.where+")")
+	}
+	return all
 }
 
 // Text is the text of a key, "" if it is not given.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"github.com/goccy/go-yaml"
@@ -65,7 +66,23 @@ func (f *File) reportSyntax(err error) {
 		f.Report(nil, RuleYAML, "not readable as YAML: %v", err)
 		return
 	}
-	f.Report(place(syntax.GetToken()), RuleYAML, "not readable as YAML: %s", syntax.GetMessage())
+	f.Report(place(syntax.GetToken()), RuleYAML, "not readable as YAML: %s%s", syntax.GetMessage(), f.hint(syntax.GetToken().Position.Line))
+}
+
+var unquotedBracket = regexp.MustCompile(`[:,{] *[A-Za-z0-9_]+\[`)
+
+// hint is what is often wrong with a line that is not readable.
+func (f *File) hint(line int) string {
+	if line < 1 || line > len(f.lines) {
+		return ""
+	}
+	switch text := f.lines[line-1]; {
+	case strings.Contains(text, "\t"):
+		return "; a tab cannot stand before a line: indent by blanks"
+	case unquotedBracket.MatchString(text):
+		return "; text that holds [ or { stands in quotes, as in \"cells_v[]\""
+	}
+	return ""
 }
 
 func place(t *token.Token) *Node {

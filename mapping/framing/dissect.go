@@ -59,5 +59,17 @@ func (f *Format) uncoded(sent []byte) ([]byte, error) {
 	return append(plain, sent[end:]...), nil
 }
 
+// Promised is how many bytes a frame that has begun would have, and the name of the
+// part that says it; "" if none says it yet, or none does at all.
+func (f *Format) Promised(sent []byte) (size int, by string) {
+	if f.Coding != Bytes || f.length < 0 || len(sent) < f.head {
+		return 0, ""
+	}
+	if size, v := f.measure(sent); v == waiting {
+		return size, f.Parts[f.length].Name
+	}
+	return 0, ""
+}
+
 // Number is the value of a part's bytes.
 func (p *Part) Number(b []byte) uint64 { return number(b, p.Little) }
