@@ -95,7 +95,7 @@ func TestDocumentedLimits(t *testing.T) {
 	text := string(read(t, "../docs/mapping.md"))
 	for what, most := range map[string]int{
 		"bytes of a file": document.MaxBytes, "words, marks and brackets": document.MaxTokens,
-		"maps and lists in one another": document.MaxDepth, "problems that are listed": document.MaxProblems,
+		"maps and lists in one another": document.MaxDepth, "keys of a map that has one on each line": document.MaxKeys, "blank lines one behind the other": document.MaxBlank, "problems that are listed": document.MaxProblems,
 		"fields of a message that have a name":          mapping.MaxLets,
 		"raw values of a message that fields depend on": mapping.MaxWhen,
 		"messages that share an id":                     mapping.MaxShared,

@@ -48,30 +48,30 @@ func hostile() map[string]string {
 	}
 	const long = "pgn: 0xFF01, transfer: j1939"
 	return map[string]string{
-		"messages that share an id":          messages(950, at("can: {id: 0x100}, fields: [{at: 0, as: u16, equals: %d}]")),
-		"messages whose ids may be anything": messages(1200, at("can: {id: 0x100, any: %d}")),
-		"constants of eight bytes":           messages(680, at("can: {id: 0x100}, length: 16, fields: [{at: 0, as: u64, equals: %d}, {at: 8, as: u64, equals: 1}]")),
-		"short ids that may be anything":     strings.ReplaceAll(messages(1200, func(int) string { return "can: {id: 0, any: 0x7FF}" }), "id_bits: 29", "id_bits: 11"),
-		"a chain of lists": fields(long, 900, at("{at: 0, as: u8, let: n%d, range: [0, 256]}"), func(i int) string {
+		"messages that share an id":          messages(370, at("can: {id: 0x100}, fields: [{at: 0, as: u16, equals: %d}]")),
+		"messages whose ids may be anything": messages(450, at("can: {id: 0x100, any: %d}")),
+		"constants of eight bytes":           messages(260, at("can: {id: 0x100}, length: 16, fields: [{at: 0, as: u64, equals: %d}, {at: 8, as: u64, equals: 1}]")),
+		"short ids that may be anything":     strings.ReplaceAll(messages(450, func(int) string { return "can: {id: 0, any: 0x7FF}" }), "id_bits: 29", "id_bits: 11"),
+		"a chain of lists": fields(long, 340, at("{at: 0, as: u8, let: n%d, range: [0, 256]}"), func(i int) string {
 			return fmt.Sprintf("{after: n%d, at: 0, as: u8, is: \"cells_v[]\", repeat: n%d, step: 65535}", max(i-1, 0), i)
 		}),
-		"lists behind one list":               "" + fields(long, 1500, at("{after: first, at: %d, as: u8, is: \"cells_v[]\", repeat: first}")),
-		"lists that follow themselves":        fields(long, 1500, func(i int) string { return "{after: first, at: 0, as: u8, is: \"cells_v[]\", repeat: first}" }),
-		"fields that depend on all values":    fields(long, 60, at("{at: %d, as: u64, is: \"cells_v[]\", repeat: 200, when: {first: ["+values(256)+"]}}")),
-		"fields that depend on many names":    fields(long, 1400, func(i int) string { return fmt.Sprintf("{at: 0, as: u64, let: n%d, when: {n%d: %d}}", i, i-1, i) }),
-		"long lists that exclude one another": fields(long, 1200, at("{at: 2, as: u8, is: \"cells_v[]\", step: 6, repeat: 256, when: {first: %d}}")),
-		"long lists that depend on many": fields(long, 1200, func(i int) string {
+		"lists behind one list":               "" + fields(long, 570, at("{after: first, at: %d, as: u8, is: \"cells_v[]\", repeat: first}")),
+		"lists that follow themselves":        fields(long, 570, func(i int) string { return "{after: first, at: 0, as: u8, is: \"cells_v[]\", repeat: first}" }),
+		"fields that depend on all values":    fields(long, 26, at("{at: %d, as: u64, is: \"cells_v[]\", repeat: 200, when: {first: ["+values(256)+"]}}")),
+		"fields that depend on many names":    fields(long, 520, func(i int) string { return fmt.Sprintf("{at: 0, as: u64, let: n%d, when: {n%d: %d}}", i, i-1, i) }),
+		"long lists that exclude one another": fields(long, 420, at("{at: 2, as: u8, is: \"cells_v[]\", step: 6, repeat: 256, when: {first: %d}}")),
+		"long lists that depend on many": fields(long, 420, func(i int) string {
 			return fmt.Sprintf("{at: %d, as: u8, is: \"cells_v[]\", step: 6, repeat: 256, when: {n%d: 1}}", 2+i%6, i%60)
 		}),
-		"hundreds that share an id": messages(950, func(i int) string {
+		"hundreds that share an id": messages(370, func(i int) string {
 			return fmt.Sprintf("can: {id: %d}, fields: [{at: 0, as: u8, equals: %d}]", i/256+2, i%256)
 		}),
-		"pages of pages":    fields(long, 1200, at("{at: %d, as: u32, is: \"cells_v[]\", page: first, repeat: 256, step: 65535}")),
-		"names without end": fields(long, 2500, at("{at: 0, as: u8, let: n%d}")),
-		"codes without end": fields(long, 60, func(i int) string {
+		"pages of pages":    fields(long, 420, at("{at: %d, as: u32, is: \"cells_v[]\", page: first, repeat: 256, step: 65535}")),
+		"names without end": fields(long, 1200, at("{at: 0, as: u8, let: n%d}")),
+		"codes without end": fields(long, 40, func(i int) string {
 			return "{at: 0, as: u8, repeat: 256, alarms: {" + strings.ReplaceAll(values(40), ",", ": [other, warning], ") + "other: [other, warning]}}"
 		}),
-		"meanings without end": fields(long, 40, func(i int) string {
+		"meanings without end": fields(long, 16, func(i int) string {
 			return "{at: 0, as: u16, is: model, values: {" + strings.ReplaceAll(values(280), ",", ": A, ") + "other: B}}"
 		}),
 	}

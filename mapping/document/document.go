@@ -13,6 +13,8 @@ const (
 	MaxBytes    = 128 << 10 // size of a file
 	MaxTokens   = 20_000    // words, marks and brackets
 	MaxDepth    = 16        // maps and lists inside one another
+	MaxKeys     = 1000      // of a map that has one on each line
+	MaxBlank    = 20        // lines without a word, one behind the other
 	MaxProblems = 500       // mistakes that are listed
 )
 

@@ -157,6 +157,12 @@ func TestNoProblemsAreNoError(t *testing.T) {
 // TestLimits holds the limits at their edges.
 func TestLimits(t *testing.T) {
 	list := func(items int) string { return "[" + strings.TrimSuffix(strings.Repeat("a,", items), ",") + "]" }
+	keys := func(n int) (text string) {
+		for i := range n {
+			text += fmt.Sprintf("k%d: 1\n", i)
+		}
+		return text
+	}
 	deep := func(n int, open, shut string) string { return strings.Repeat(open, n) + "x" + strings.Repeat(shut, n) }
 	for name, c := range map[string]struct {
 		text string
@@ -172,6 +178,16 @@ func TestLimits(t *testing.T) {
 		"dashes beyond":        {deep(MaxDepth+1, "- ", ""), false},
 		"brackets in dashes":   {strings.Repeat("- ", MaxDepth) + "[]", false},
 		"brackets side by":     {"[" + strings.Repeat("[],", 1000) + "[]]", true},
+		"most keys":            {keys(MaxKeys), true},
+		"keys beyond":          {keys(MaxKeys + 1), false},
+		"keys in many maps":    {strings.Repeat("-\n  a: 1\n  b: 2\n", MaxKeys), true},
+		"lines in brackets":    {"[" + strings.Repeat("{a: 1,\nb: 2},\n", MaxKeys) + "]", true},
+		"no comma":             {"[" + strings.Repeat("a:\n ", MaxKeys) + "]", false},
+		"a map in a map":       {"{a: {b: c, d: e}, f: [g: h, i: j]}", true},
+		"most blank lines":     {"a: |\n x" + strings.Repeat("\n", MaxBlank+1) + "b: c", true},
+		"blank lines beyond":   {"a: |\n x" + strings.Repeat("\n", MaxBlank+2) + "b: c", false},
+		"blanks in lines":      {"a: >\n" + strings.Repeat(" \t\r\n", MaxBlank+1) + " x", false},
+		"nothing but returns":  {"a: >\n" + strings.Repeat("\r", MaxBlank+1), false},
 		"dashes line by line":  {strings.Repeat("- - a\n", 1000), true},
 	} {
 		if root, f := Parse(name, []byte(c.text)); (root != nil) != c.read {

@@ -1,6 +1,9 @@
 package document
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"unicode/utf8"
 
 	"github.com/goccy/go-yaml/token"
@@ -21,6 +24,22 @@ func (f *File) acceptCharacters(data []byte) bool {
 				f.Report(&Node{Line: i + 1, Column: column}, RuleYAML, "the control character %U is not allowed", r)
 				return false
 			}
+		}
+	}
+	return true
+}
+
+// acceptBlank refuses a long run of blank lines, as the lexer copies the text
+// before it once for each of them.
+func (f *File) acceptBlank() bool {
+	blank := 0
+	for i, line := range f.lines {
+		if blank++; strings.Trim(line, " \t") != "" {
+			blank = 0
+		}
+		if blank > MaxBlank {
+			f.Report(&Node{Line: i + 1, Column: 1}, RuleYAML, "more than %d lines are blank, one behind the other; leave some out", MaxBlank)
+			return false
 		}
 	}
 	return true
@@ -70,15 +89,27 @@ func refused(t *token.Token, begun bool) string {
 
 // nesting follows how deep a token stands in brackets, and in lists that begin
 // on one line. Other depth needs a longer indentation on each line, so it costs
-// bytes.
+// bytes. It counts the keys of maps that have one on each line, for each of
+// which the parser calls itself, and those in brackets that no comma ends.
 type nesting struct {
 	brackets, dashes, line int
+	colons                 int       // in brackets, since the last bracket or comma
+	maps                   []lineMap // the innermost last
 }
+
+// lineMap is a map whose keys begin lines, all at one column.
+type lineMap struct{ column, keys int }
 
 // step takes the next token and says why it cannot be read, "" if it can.
 func (n *nesting) step(t *token.Token) string {
 	if t.Position.Line != n.line {
 		n.dashes, n.line = 0, t.Position.Line
+		if n.brackets == 0 && n.keys(t) > MaxKeys {
+			return fmt.Sprintf("a map has more than %d keys", MaxKeys)
+		}
+	}
+	if n.runsOn(t) {
+		return "a bracket is not closed, or commas are missing"
 	}
 	switch t.Type {
 	case token.MappingStartType, token.SequenceStartType:
@@ -96,4 +127,34 @@ func (n *nesting) step(t *token.Token) string {
 		return tooDeep
 	}
 	return ""
+}
+
+// runsOn tells whether keys in brackets follow one another without a comma: the
+// parser takes each for the value of the one before.
+func (n *nesting) runsOn(t *token.Token) bool {
+	switch t.Type {
+	case token.MappingStartType, token.SequenceStartType, token.MappingEndType, token.SequenceEndType, token.CollectEntryType:
+		n.colons = 0
+	case token.MappingValueType:
+		n.colons++
+	}
+	return n.brackets > 0 && n.colons > MaxDepth
+}
+
+// keys takes the first token of a line and says how many keys its map has so far.
+func (n *nesting) keys(t *token.Token) int {
+	column := t.Position.Column
+	if t.Type == token.CommentType {
+		return 0
+	}
+	n.maps = slices.DeleteFunc(n.maps, func(m lineMap) bool { return m.column > column })
+	if t.Type == token.SequenceEntryType {
+		return 0
+	}
+	if len(n.maps) == 0 || n.maps[len(n.maps)-1].column < column {
+		n.maps = append(n.maps, lineMap{column: column})
+	}
+	innermost := &n.maps[len(n.maps)-1]
+	innermost.keys++
+	return innermost.keys
 }

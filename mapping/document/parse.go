@@ -31,7 +31,7 @@ func Parse(name string, data []byte) (*Node, *File) {
 	}
 	data = bytes.TrimPrefix(data, []byte(byteOrderMark))
 	f = NewFile(name, data)
-	if !f.acceptCharacters(data) {
+	if !f.acceptCharacters(data) || !f.acceptBlank() {
 		return nil, f
 	}
 	tokens := lexer.Tokenize(string(data))

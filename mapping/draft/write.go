@@ -34,8 +34,8 @@ func (b *builder) draft() (*Draft, error) {
 	fmt.Fprintf(&t, "packlink: 1\nname: %s\ntitle: %s\nsource:\n  - title: %s\n%s\nmessages:\n",
 		plainName(b.file), quoted("Draft from "+filepath.Base(b.file)), quoted(filepath.Base(b.file)), b.head)
 	t.WriteString(messages.String())
-	if t.Len() > document.MaxBytes {
-		b.lose("the draft has %d bytes, and at most %d are read: leave messages out of it", t.Len(), document.MaxBytes)
+	if _, read := document.Parse(b.file, []byte(t.String())); len(read.Problems) > 0 {
+		b.lose("the draft cannot be read: %s; leave messages out of it", read.Problems[0].Message)
 	}
 	return &Draft{Text: []byte(t.String()), Lost: b.lost}, nil
 }
