@@ -69,8 +69,9 @@ func (l *loader) role(o *document.Object, p *framing.Part) {
 			p.Most = int(o.Int("most", framing.MaxData, 1, framing.MaxData))
 		}
 	case o.Node.Get("hex") != nil:
+		before := l.Reports()
 		p.Role, p.Bytes = framing.Constant, l.payload(o.Get("hex"))
-		if p.Size = len(p.Bytes); p.Size == 0 {
+		if p.Size = len(p.Bytes); p.Size == 0 && l.Reports() == before {
 			l.Report(o.Node.Get("hex"), RuleFraming, "a constant has at least one byte")
 		}
 	default:

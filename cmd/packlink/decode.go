@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -45,6 +46,7 @@ the traffic; it fails rather than guess.`,
 type decodeJob struct {
 	mapping string
 	every   time.Duration
+	capture string // path
 	records int
 }
 
@@ -62,11 +64,12 @@ func (j *decodeJob) run(ctx context.Context, args []string, s *streams) error {
 	if err != nil {
 		return usageError{err}
 	}
-	table, err := j.table(endpoint.Address, s)
+	j.capture = endpoint.Address
+	table, err := j.table(j.capture, s)
 	if err != nil {
 		return err
 	}
-	r, err := capture.Open(endpoint.Address)
+	r, err := capture.Open(j.capture)
 	if err != nil {
 		return err
 	}
@@ -121,6 +124,9 @@ func (j *decodeJob) decode(ctx context.Context, r *capture.Reader, table *mappin
 	}
 	report(s.log, r, sampler, &in)
 	fmt.Fprintln(s.log, counted(j.records, "record"))
+	if all := total(sampler); all[decode.Short]+all[decode.Long] > 0 {
+		fmt.Fprintf(s.log, "try: packlink mapping show %s --in %s, which says of what length they are\n", cmp.Or(j.mapping, table.Name), j.capture)
+	}
 	if err == nil {
 		err = j.useful(table, sampler)
 	}
@@ -129,17 +135,22 @@ func (j *decodeJob) decode(ctx context.Context, r *capture.Reader, table *mappin
 
 // useful refuses a decoding that understood nothing.
 func (j *decodeJob) useful(table *mapping.Compiled, sampler *decode.Sampler) error {
-	var all decode.Counters
+	all := total(sampler)
+	if j.mapping == "" || all[decode.Decoded] > 0 {
+		return nil
+	}
+	return &hinted{fmt.Errorf("nothing in the capture is of mapping %s", table.Name), "packlink decode CAPTURE, without --mapping"}
+}
+
+// total are the counts of all channels.
+func total(sampler *decode.Sampler) (all decode.Counters) {
 	for _, d := range sampler.Decoders() {
 		counters := d.Counters()
 		for i := range all {
 			all[i] += counters[i]
 		}
 	}
-	if j.mapping == "" || all[decode.Decoded] > 0 {
-		return nil
-	}
-	return &hinted{fmt.Errorf("nothing in the capture is of mapping %s", table.Name), "packlink decode CAPTURE, without --mapping"}
+	return all
 }
 
 // channelName is the name of a capture's interface: "channel N" if it has none,
