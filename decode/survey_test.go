@@ -139,3 +139,32 @@ func TestSurveyIsBounded(t *testing.T) {
 		t.Errorf("%d sightings and %d further frames, want %d of each", len(lines), s.Further(), decode.MostSightings)
 	}
 }
+
+// FuzzSurvey looks at arbitrary bytes as a serial line, in two pieces, and as CAN
+// frames: what is counted is bounded by what came, and samples are of it.
+func FuzzSurvey(f *testing.F) {
+	f.Add([]byte{0x5A, 1, 1, 1, 88, 91, 0x5A, 1, 0x81, 0, 0x82}, uint16(4))
+	f.Add([]byte{0x5A, 1, 1, 1, 88, 0, 0x5A, 0x5A, 1, 1, 99, 7}, uint16(1))
+	f.Add([]byte("~21014600E0020100FD3A\r"), uint16(9))
+	tables := []*mapping.Compiled{tableOf(f, surveyLine), serialTable(f, "telecom-ascii-hex"), serialTable(f, "marrowfen-mf16"), serialTable(f, "storage-can-35x")}
+	f.Fuzz(func(t *testing.T, data []byte, cut uint16) {
+		at := min(int(cut), len(data))
+		for _, c := range tables {
+			medium := transport.Serial
+			if c.Bus.CAN != nil {
+				medium = transport.CAN
+			}
+			s, _ := surveyed(c, transport.Frame{Medium: medium, ID: 0x351, Data: data[:at]}, transport.Frame{Medium: medium, ID: 0x351, Data: data[at:]})
+			frames := uint64(0)
+			for _, is := range s.Sightings() {
+				frames += is.Frames
+				if !bytes.Contains(data, is.Sample) && is.Wrong != "of no frame" {
+					t.Fatalf("%s: the sample % X is not in % X", c.Name, is.Sample, data)
+				}
+			}
+			if frames > uint64(len(data)+2) {
+				t.Fatalf("%s: %d sightings of %d bytes", c.Name, frames, len(data))
+			}
+		}
+	})
+}

@@ -77,7 +77,7 @@ func (f *File) hint(line int) string {
 		return ""
 	}
 	switch text := f.lines[line-1]; {
-	case strings.Contains(text, "\t"):
+	case strings.HasPrefix(strings.TrimLeft(text, " "), "\t"):
 		return "; a tab cannot stand before a line: indent by blanks"
 	case unquotedBracket.MatchString(text):
 		return "; text that holds [ or { stands in quotes, as in \"cells_v[]\""
