@@ -2,6 +2,7 @@ package decode
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 
@@ -19,13 +20,19 @@ const MostSightings = 256
 // of no message and those that do not hold are among them. It is not safe for use
 // by several goroutines at once.
 type Survey struct {
-	table   *mapping.Compiled
+	table    *mapping.Compiled
+	channels map[int]*surveyed
+	seen     map[sightingKey]*Sighting
+	further  uint64
+}
+
+// surveyed is one channel of what is looked at: one bus, one line.
+type surveyed struct {
+	*Survey
 	decoder *Decoder // puts transfers together
 	line    line     // of registers
 	finder  *framing.Finder
 	open    Asked // the newest question
-	seen    map[sightingKey]*Sighting
-	further uint64
 }
 
 // sightingKey is what frames are told apart by.
@@ -53,23 +60,34 @@ type Sighting struct {
 
 // NewSurvey begins to look at a bus.
 func NewSurvey(c *mapping.Compiled) *Survey {
-	s := &Survey{table: c, decoder: NewDecoder(c, ""), seen: make(map[sightingKey]*Sighting)}
-	s.line.found = s.registers
-	if c.Bus.Serial != nil {
-		s.finder = c.Bus.Serial.Format.NewFinder()
-		s.finder.OnTrouble(s.trouble)
-	}
-	return s
+	return &Survey{table: c, channels: make(map[int]*surveyed), seen: make(map[sightingKey]*Sighting)}
 }
 
-// Take takes a frame of the bus, or bytes of the line.
-func (s *Survey) Take(f *transport.Frame) {
+// channel is what was heard of a channel so far.
+func (s *Survey) channel(i int) *surveyed {
+	if s.channels[i] == nil {
+		c := &surveyed{Survey: s, decoder: NewDecoder(s.table, "")}
+		c.line.found = c.registers
+		if s.table.Bus.Serial != nil {
+			c.finder = s.table.Bus.Serial.Format.NewFinder()
+			c.finder.OnTrouble(c.trouble)
+		}
+		s.channels[i] = c
+	}
+	return s.channels[i]
+}
+
+// Take takes a frame of the bus, or bytes of the line, of any channel.
+func (s *Survey) Take(f *transport.Frame) { s.channel(f.Channel).take(f) }
+
+func (s *surveyed) take(f *transport.Frame) {
 	switch {
 	case f.Medium != s.decoder.medium:
 		s.note(Sighting{Kind: "frame", Wrong: "it is of another medium than the mapping's bus", Sample: f.Data, Address: -1})
 	case f.Medium == transport.CAN:
 		s.frame(f)
 	case f.Flags&transport.Damaged != 0:
+		s.note(Sighting{Kind: "bytes", Wrong: "marked as damaged", Sample: f.Data, Address: -1})
 	case s.finder != nil:
 		s.bytes(f)
 	default:
@@ -82,9 +100,12 @@ func (s *Survey) Take(f *transport.Frame) {
 
 // Done ends the survey: what has begun on a line comes to no end any more.
 func (s *Survey) Done() {
-	s.line.lost()
-	if s.finder != nil {
-		s.finder.Lost()
+	for _, i := range slices.Sorted(maps.Keys(s.channels)) {
+		c := s.channels[i]
+		c.line.lost()
+		if c.finder != nil {
+			c.finder.Lost()
+		}
 	}
 }
 
@@ -104,8 +125,13 @@ func (s *Survey) Sightings() []Sighting {
 // Further is how many frames there were beyond [MostSightings] different ones.
 func (s *Survey) Further() uint64 { return s.further }
 
-// LineCounters count what was heard on a line of registers.
-func (s *Survey) LineCounters() LineCounters { return s.line.counts }
+// LineCounters count what was heard on the lines of registers, a channel each.
+func (s *Survey) LineCounters() (all []LineCounters) {
+	for _, i := range slices.Sorted(maps.Keys(s.channels)) {
+		all = append(all, s.channels[i].line.counts)
+	}
+	return all
+}
 
 // note counts a frame. The first of each kind is kept as the sample. What was kept
 // is nil if there are too many.

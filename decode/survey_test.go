@@ -87,6 +87,8 @@ func TestSurveyOfALine(t *testing.T) {
 		line(1, 2),             // noise
 		line(0x5A, 1, 1, 3, 5), // the beginning
 		transport.Frame{Medium: transport.CAN, Data: []byte{7}},
+		transport.Frame{Medium: transport.Serial, Channel: 1, Data: []byte{0x5A, 1, 9, 0, 10}}, // another line, while a frame on the first has begun
+		transport.Frame{Medium: transport.Serial, Flags: transport.Damaged, Data: []byte{6}},
 	)
 	want := []string{
 		"charge|kind 0x01|2 of 1 from [1 2]|5A010101585B||",
@@ -94,8 +96,10 @@ func TestSurveyOfALine(t *testing.T) {
 		"charge|kind 0x01|1 of 2 from [1]|5A01010258005C|the length of the message is 1|",
 		"question for charge|kind 0x81|1 of 0 from [1]|5A01810082||",
 		"|kind 0x07|1 of 0 from [1]|5A01070008||",
+		"|kind 0x09|1 of 0 from [1]|5A0109000A||",
 		"|frame|1 of 0 from []|07|it is of another medium than the mapping's bus|",
 		"|bytes|1 of 0 from []|5A010163|its length is wrong|",
+		"|bytes|1 of 0 from []|06|marked as damaged|",
 		"|single bytes|2 of 0 from []|0102|of no frame|",
 		"|bytes|1 of 0 from []|5A01010305|only the beginning of a frame|",
 		"|kind 0x07|1 of 0 from []|5A0107004D|the check value is wrong|the part check is 4D, and over these bytes it would be 08",

@@ -12,7 +12,7 @@ import (
 
 // frame takes a frame of a CAN bus. The parts of a transfer are not frames of their
 // own.
-func (s *Survey) frame(f *transport.Frame) {
+func (s *surveyed) frame(f *transport.Frame) {
 	extended := f.Flags&transport.Extended != 0
 	p, whole, outcome := s.decoder.message(f)
 	is := Sighting{Kind: "id " + idText(f.ID, extended), Size: len(f.Data), Sample: f.Data, Address: -1}
@@ -34,12 +34,12 @@ func (s *Survey) frame(f *transport.Frame) {
 }
 
 // question is the message that a frame of a CAN bus asks for, nil if it is no question.
-func (s *Survey) question(f *transport.Frame) *mapping.Program {
+func (s *surveyed) question(f *transport.Frame) *mapping.Program {
 	return s.table.FindQuestion(f.ID, f.Flags&transport.Extended != 0, f.Data)
 }
 
 // bytes takes bytes of a serial line.
-func (s *Survey) bytes(f *transport.Frame) {
+func (s *surveyed) bytes(f *transport.Frame) {
 	if f.Flags&transport.Lost != 0 {
 		s.finder.Lost()
 		s.open = Asked{}
@@ -52,7 +52,7 @@ func (s *Survey) bytes(f *transport.Frame) {
 }
 
 // whole takes a sound frame of a serial line, as it was before coding.
-func (s *Survey) whole(frame []byte) {
+func (s *surveyed) whole(frame []byte) {
 	bus := s.table.Bus.Serial
 	var head serialHead
 	readHead(bus, frame, &head)
@@ -94,7 +94,7 @@ var troubles = [...]string{
 const noiseShown = 64
 
 // trouble takes bytes of a serial line that are no sound frame.
-func (s *Survey) trouble(t framing.Trouble, sent []byte) {
+func (s *surveyed) trouble(t framing.Trouble, sent []byte) {
 	if t == framing.Noise {
 		s.noise(sent)
 		return
@@ -110,7 +110,7 @@ func (s *Survey) trouble(t framing.Trouble, sent []byte) {
 	s.note(is)
 }
 
-func (s *Survey) noise(sent []byte) {
+func (s *surveyed) noise(sent []byte) {
 	if kept := s.note(Sighting{Kind: "single bytes", Wrong: troubles[framing.Noise], Address: -1}); kept != nil {
 		kept.Frames += uint64(len(sent) - 1)
 		kept.Sample = append(kept.Sample, sent[:min(len(sent), noiseShown-len(kept.Sample))]...)
@@ -130,7 +130,7 @@ func wrongChecks(plain []byte, pieces []framing.Piece) string {
 }
 
 // registers takes an answer on a line of registers.
-func (s *Survey) registers(a *answer, _ int64) {
+func (s *surveyed) registers(a *answer, _ int64) {
 	bus := s.table.Bus.Registers
 	is := Sighting{
 		Kind: fmt.Sprintf("function %d, registers %d to %d", a.function, a.from, a.from+a.count-1),

@@ -25,13 +25,18 @@ func report(w io.Writer, r *capture.Reader, sampler *decode.Sampler, in *patient
 		reportLine(w, d.LineCounters())
 		reportUnknown(w, d.UnknownIDs())
 	}
+	if sampler.Rewinds() > 0 {
+		fmt.Fprintf(w, "the recording's clock was set back %d times; what was heard before was forgotten each time\n", sampler.Rewinds())
+	}
+	reportCapture(w, r, in)
+}
+
+// reportCapture says what of a recording could not be read.
+func reportCapture(w io.Writer, r *capture.Reader, in *patient) {
 	for _, in := range r.Interfaces() {
 		if in.Skipped > 0 && in.LinkType != capture.LinkCAN && in.LinkType != capture.LinkSerial {
 			fmt.Fprintf(w, "%s: %d packets of link type %d, which is not read\n", in.Name, in.Skipped, in.LinkType)
 		}
-	}
-	if sampler.Rewinds() > 0 {
-		fmt.Fprintf(w, "the recording's clock was set back %d times; what was heard before was forgotten each time\n", sampler.Rewinds())
 	}
 	if in.damaged > 0 {
 		fmt.Fprintf(w, "not readable and passed over: %d; the first: %v\n", in.damaged, in.first)

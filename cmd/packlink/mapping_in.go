@@ -38,11 +38,15 @@ func (j *mappingJob) showFrames(ctx context.Context, reference string, s *stream
 	}
 	defer r.Close()
 	survey := decode.NewSurvey(table)
-	if err := receive(ctx, &patient{Receiver: r}, func(f *transport.Frame) error { survey.Take(f); return nil }); err != nil {
+	in := patient{Receiver: r}
+	if err := receive(ctx, &in, func(f *transport.Frame) error { survey.Take(f); return nil }); err != nil {
 		return err
 	}
 	survey.Done()
-	reportLine(s.log, survey.LineCounters())
+	for _, counters := range survey.LineCounters() {
+		reportLine(s.log, counters)
+	}
+	reportCapture(s.log, r, &in)
 	return writeSightings(s.out, table, survey)
 }
 
