@@ -46,10 +46,16 @@ func Sum(name string, nominal pack.Decimal, now int64, packs []pack.Status) *Ban
 	measure(w, fresh, nominal)
 	findExtremes(w, fresh)
 	mergeAlarms(w, fresh)
-	permit(w, fresh)
+	if len(fresh) < len(packs) {
+		w.Alarms.Set(packLost, true)
+	}
+	permit(w, fresh, len(packs))
 	b.share()
 	return b
 }
+
+// packLost is the bank's own alarm: a pack is not heard in time.
+var packLost, _ = pack.ParseAlarm("communication_lost", "warning")
 
 // mergeAlarms makes an alarm active if a fresh pack calls it active. Of a pack
 // whose alarms are overdue the active ones stay, so that no alarm is lost, and

@@ -219,8 +219,30 @@ func TestAlarmsAreTheUnion(t *testing.T) {
 		t.Errorf("overdue alarms: got %b, stale %v; want the active one only, and stale", w.Alarms, w.AlarmsStale)
 	}
 	silence(&packs[0])
-	if w := &Sum("b", pack.Decimal{}, now, packs[:1]).Whole; w.Alarms.Known != 0 || w.AlarmsStale {
+	if w := &Sum("b", pack.Decimal{}, now, packs[:1]).Whole; w.Alarms.Known != packLost.Bit() || w.AlarmsStale {
 		t.Errorf("a silent pack contributes alarms: %b, stale %v", w.Alarms, w.AlarmsStale)
+	}
+}
+
+// TestSilentPackIsAnAlarm wants a bank that lost a pack to say so, also where only
+// alarms can be told, and permissions that were withdrawn to be listed as stale.
+func TestSilentPackIsAnAlarm(t *testing.T) {
+	packs := []pack.Status{heard(t, "left", 1, facts{pack.SOC: "1"}), heard(t, "left", 2, facts{pack.SOC: "1"})}
+	if _, known := Sum("b", pack.Decimal{}, now, packs).Whole.Alarms.State(packLost); known {
+		t.Error("nobody is silent, and the bank speaks of it")
+	}
+	silence(&packs[1])
+	b := Sum("b", pack.Decimal{}, now, packs)
+	if active, _ := b.Whole.Alarms.State(packLost); !active || b.Whole.Stale(pack.ChargeAllowed) {
+		t.Errorf("one of two is silent: %s", b.AppendJSON(nil))
+	}
+	silence(&packs[0])
+	b = Sum("b", pack.Decimal{}, now, packs)
+	for _, d := range directions {
+		allowed, known := b.Whole.Usable(d.allowed)
+		if !known || allowed.Coef != 0 || !b.Whole.Stale(d.allowed) || !b.Whole.Stale(d.limit) {
+			t.Errorf("both are silent: %s", b.AppendJSON(nil))
+		}
 	}
 }
 

@@ -14,12 +14,16 @@ var directions = [...]direction{
 var wishes = [...]pack.Quantity{pack.FullChargeWanted, pack.ChargeNowWanted}
 
 // permit writes what the bank allows and asks for. Without a fresh pack it
-// allows nothing: 0 A and "not allowed".
-func permit(w *pack.Status, fresh []member) {
+// allows nothing: 0 A and "not allowed", listed as stale if there were packs.
+func permit(w *pack.Status, fresh []member, packs int) {
+	withdrawn := pack.Value{At: w.Now, Trust: pack.Known}
+	if packs > 0 {
+		withdrawn.Trust |= pack.Stale
+	}
 	for _, d := range directions {
 		if len(fresh) == 0 {
-			w.SetFlag(d.allowed, false, w.Now)
-			w.SetNumber(d.limit, pack.Int(0), w.Now)
+			w.Put(d.allowed, withdrawn)
+			w.Put(d.limit, withdrawn)
 			continue
 		}
 		if allowed, stated := d.allAllow(fresh); stated {
