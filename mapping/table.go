@@ -51,12 +51,12 @@ func writeMessage(t io.Writer, line *SerialBus, m *Message) {
 	for _, source := range m.Source {
 		fmt.Fprintf(t, "  source: %s\n", source)
 	}
-	unit := "byte"
+	unit, from := "byte", 0
 	if m.Read != nil {
-		unit = "register"
+		unit, from = "register", m.Read.From
 	}
 	for i := range m.Fields {
-		writeField(t, unit, &m.Fields[i])
+		writeField(t, unit, from, &m.Fields[i])
 	}
 	writeGroup(t, m.Each, "pack")
 	writeGroup(t, m.Cells, "cell")
@@ -68,7 +68,7 @@ func writeGroup(t io.Writer, g *Group, of string) {
 	}
 	fmt.Fprintf(t, "  from register %d on, for each %s, %d registers:\n", g.At, of, g.Size)
 	for i := range g.Fields {
-		writeField(t, "register", &g.Fields[i])
+		writeField(t, "register", 0, &g.Fields[i])
 	}
 }
 
@@ -136,10 +136,12 @@ func (m *Message) timing() string {
 	return text
 }
 
-func writeField(t io.Writer, unit string, f *Field) {
-	place := fmt.Sprintf("%s %d", unit, f.At)
+// writeField writes a field and its alarms; its place counts from the number that
+// the message's first byte or register has.
+func writeField(t io.Writer, unit string, from int, f *Field) {
+	place := fmt.Sprintf("%s %d", unit, from+f.At)
 	if f.After != "" {
-		place += " after " + f.After
+		place = fmt.Sprintf("%s %d after %s", unit, f.At, f.After)
 	}
 	if f.Bit > 0 || f.Type.Bits%8 != 0 {
 		place += fmt.Sprintf(", bit %d", f.Bit)
@@ -220,6 +222,9 @@ func (f *Field) details() string {
 	if f.Target != nil && f.Target.Quantity.Row().Unit != "" {
 		add("%s", f.Target.Quantity.Row().Unit)
 	}
+	if f.SignGiven {
+		add("on the wire %s", f.direction())
+	}
 	if f.Range != nil {
 		add("plausible %s to %s", f.Range.Low, f.Range.High)
 	}
@@ -270,6 +275,18 @@ func (f *Field) details() string {
 		add("filled up with blanks")
 	}
 	return strings.Join(append(append(parts, f.orders()...), f.spread()...), ", ")
+}
+
+// direction is which way the raw number of a current or a power counts.
+func (f *Field) direction() string {
+	way := "charging"
+	if f.Scale.Coef < 0 {
+		way = "discharging"
+	}
+	if f.Offset.Coef != 0 {
+		return "higher is towards " + way
+	}
+	return "positive is " + way
 }
 
 // spread is where the bits of a field stand that fills one of its bytes only in

@@ -80,7 +80,7 @@ func TestTableLines(t *testing.T) {
 		"fast-packet":        {"PGN 127506 (1F212), from the pack's source address, by fast-packet detailed status, every 1.5s, overdue after 4.5s"},
 		"iso-tp":             {"7E8, by iso-tp identity", "asked for by 7E0: 22 F1 90", "asked for by 7E0: 22 01 5B, every 5s"},
 		"ask":                {"580 (address in bits 0 to 6) voltage, every 1s, overdue after 3s", "asked for by 600 (address in bits 0 to 6): 40 60 60 00 00 00 00 00, every 1s"},
-		"sign":               {"byte 0 u16 current_a x -0.1, + 3000, A, little byte order"},
+		"sign":               {"byte 0 u16 current_a x -0.1, + 3000, A, on the wire higher is towards discharging, little byte order", "byte 2 i16 power_w W, on the wire positive is charging, little byte order"},
 		"bits-little":        {"byte 1, bit 4 u12 cycles little byte order, in byte 1 bits 4 to 7 and byte 2"},
 		"scale-and-offset":   {"byte 0 u16 temp_c - 273.15, degC, little byte order"},
 		"range":              {"byte 2 i8 temp_c degC, plausible -40 to 120"},
@@ -95,7 +95,7 @@ func TestTableLines(t *testing.T) {
 		"by-reader":          {"305 keep-alive, sent to the pack, every 1s, overdue after 10s"},
 		"address-29":         {"18FF0040 (address in bits 8 to 15) values", "040 packs"},
 		"options":            {"option current: which sign of the current is charging: charge-positive or discharge-positive (now charge-positive)"},
-		"registers-fixed":    {"registers 100 to 102 fast, every 1s, overdue after 3s", "register 2, bit 8 u8 soc_pct %"},
+		"registers-fixed":    {"registers 100 to 102 fast, every 1s, overdue after 3s", "register 102, bit 8 u8 soc_pct %"},
 		"word-orders":        {"register 2 u32 remaining_wh Wh, low word first", "register 6 u32 time_to_empty_s s, little byte order, high word first"},
 		"scale-by":           {"model 802, 6 registers values", "register 2 u16 voltage_v x 10^V_SF, V, FFFF: not available", "register 4 i16 (V_SF) 8000: not available, else written as FFFE"},
 		"each-pack":          {"from register 4 on, for each pack, 2 registers:"},
@@ -106,7 +106,7 @@ func TestTableLines(t *testing.T) {
 		"alarm-codes":        {"byte 5 u8 alarms, cells times, each 1 on 0: none, FF: not available", "other other warning", "byte 9, bit 4 u4 alarms 15: none, may be left off"},
 		"list-in-parts":      {"byte 7 u8 temps_c[1] to [1], each 1 on - 40, degC, FF: not available, part part of 1 to 4"},
 		"list-after-list":    {"byte 1 after cells u16 temps_c[1] and on, sensors times, each 2 on x 0.1, - 273.1, degC, little byte order"},
-		"when":               {"byte 1 i16 current_a x 0.1, A, when kind is [2 3], little byte order"},
+		"when":               {"byte 1 i16 current_a x 0.1, A, on the wire positive is charging, when kind is [2 3], little byte order"},
 		"alarm-pairs-states": {"byte 0, bit 0 pairs4 alarms 11: on, 00: off"},
 	} {
 		m, err := library.Load("../fixtures/mapping/good/" + file + ".yaml")
@@ -137,7 +137,8 @@ type refusing struct{}
 
 func (refusing) Write([]byte) (int, error) { return 0, os.ErrClosed }
 
-// TestTableShowsFrames holds that the parts of frames, and questions, are shown.
+// TestTableShowsFrames holds that the parts of frames, and questions, are shown,
+// which way a current is positive, and registers by their own numbers.
 func TestTableShowsFrames(t *testing.T) {
 	for name, wants := range map[string][]string{
 		"uart-dd77": {
@@ -145,6 +146,7 @@ func TestTableShowsFrames(t *testing.T) {
 			"frame with kind 0x03, status 0x00, asked by kind 0xA5, status 0x03 basics, every 1s, overdue after 3s",
 		},
 		"uart-a5":           {"asked by address 0x40, id 0x90, data 00 00 00 00 00 00 00 00 terminals"},
+		"marrowfen-mf16":    {"i16 current_a x -0.1, A, on the wire positive is discharging", "register 64 text16 serial"},
 		"telecom-ascii-hex": {"frame with device 0x46, command 0x00, asked by device 0x46, command 0x42, data address analogue values"},
 	} {
 		m, err := library.Load(name)
