@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"packlink/mapping"
@@ -17,9 +18,10 @@ type Evidence struct {
 
 // Reason is the outcome of one test.
 type Reason struct {
-	Test string  // "frames", "messages", "lengths", "values", "cells" or "periods"
-	Bits float64 // for the mapping; negative: against it
-	Text string
+	Test    string  // "frames", "messages", "lengths", "values", "cells" or "periods"
+	Bits    float64 // for the mapping; negative: against it
+	Text    string
+	Refutes bool // whatever else speaks for the mapping, it is another one
 }
 
 // Bits is the sum of all reasons: 2 to its power is how much rarer other
@@ -31,8 +33,20 @@ func (e *Evidence) Bits() (sum float64) {
 	return sum
 }
 
+// refuted is the reason why it is another mapping, nil if there is none.
+func (e *Evidence) refuted() *Reason {
+	i := slices.IndexFunc(e.Reasons, func(r Reason) bool { return r.Refutes })
+	if i < 0 {
+		return nil
+	}
+	return &e.Reasons[i]
+}
+
 // Sure tells whether the evidence, taken alone, is enough to choose the mapping.
 func (e *Evidence) Sure() bool {
+	if e.refuted() != nil {
+		return false
+	}
 	var against float64
 	for _, r := range e.Reasons {
 		against += max(-r.Bits, 0)
@@ -62,5 +76,8 @@ func sign(bits float64) string {
 }
 
 func (e *Evidence) add(test string, bits float64, format string, args ...any) {
-	e.Reasons = append(e.Reasons, Reason{test, bits, fmt.Sprintf(format, args...)})
+	e.Reasons = append(e.Reasons, Reason{Test: test, Bits: bits, Text: fmt.Sprintf(format, args...)})
 }
+
+// refute makes the newest reason one that refutes the mapping.
+func (e *Evidence) refute() { e.Reasons[len(e.Reasons)-1].Refutes = true }

@@ -13,7 +13,7 @@ import (
 // random traffic stays far below, a hundred frames of a pack go far above.
 const (
 	bitsToBeSure   = 24
-	leadToBeSure   = 10 // over the next best mapping, and a quarter of the bits
+	leadToBeSure   = 10 // over every other mapping, and a quarter of the bits
 	framesToBeSure = 8  // that the mapping explains
 	mostAgainst    = 4  // a mapping is refuted once a quarter of what speaks for it speaks against it
 )
@@ -70,24 +70,31 @@ type Verdict struct {
 }
 
 // Result weighs the evidence. A mapping is chosen only if it explains enough,
-// little speaks against it, and no other one comes near: else it is not sure.
+// little speaks against it, no other one comes near, and no other one is sure of
+// its own frames: else it is not sure.
 func (t *Trial) Result() Verdict {
 	v := Verdict{Frames: t.frames}
 	for _, c := range t.candidates {
 		v.Candidates = append(v.Candidates, c.evidence(t.newest-t.first))
 	}
 	slices.SortStableFunc(v.Candidates, func(a, b Evidence) int { return cmp.Compare(b.Bits(), a.Bits()) })
-	if len(v.Candidates) == 0 || !v.Candidates[0].Sure() {
-		return v
+	if len(v.Candidates) > 0 && v.Candidates[0].Sure() && v.rival() == nil {
+		v.Chosen = v.Candidates[0].Table
 	}
-	if len(v.Candidates) > 1 {
-		best, next := v.Candidates[0].Bits(), v.Candidates[1].Bits()
-		if best-next < max(leadToBeSure, best/4) {
-			return v
+	return v
+}
+
+// rival is a mapping that comes too near the likeliest one, or that is sure of
+// frames of its own; nil if there is none.
+func (v *Verdict) rival() *Evidence {
+	best := v.Candidates[0].Bits()
+	for i := range v.Candidates[1:] {
+		e := &v.Candidates[1+i]
+		if e.Sure() || e.refuted() == nil && best-e.Bits() < max(leadToBeSure, best/4) {
+			return e
 		}
 	}
-	v.Chosen = v.Candidates[0].Table
-	return v
+	return nil
 }
 
 // evidence is what speaks for and against the mapping, on the channel where
@@ -109,8 +116,15 @@ func (v *Verdict) Doubt() string {
 		return "nothing was heard"
 	case len(v.Candidates) == 0 || v.Candidates[0].Explained == 0:
 		return "no mapping knows anything of it"
-	case !v.Candidates[0].Sure():
-		return "what speaks for " + v.Candidates[0].Table.Name + " is too little, or something speaks against it"
 	}
-	return v.Candidates[0].Table.Name + " and " + v.Candidates[1].Table.Name + " explain it alike"
+	best := &v.Candidates[0]
+	if why := best.refuted(); why != nil {
+		return "it cannot be " + best.Table.Name + ": " + why.Text
+	}
+	if rival := v.rival(); rival != nil && best.Sure() && rival.Sure() {
+		return best.Table.Name + " and " + rival.Table.Name + " are both sure, of the same frames or of frames of their own"
+	} else if rival != nil && best.Sure() {
+		return best.Table.Name + " and " + rival.Table.Name + " explain it alike"
+	}
+	return "what speaks for " + best.Table.Name + " is too little, or something speaks against it"
 }

@@ -5,6 +5,8 @@ import (
 	"encoding/binary"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -57,6 +59,11 @@ func kept(f *transport.Frame) transport.Frame {
 
 func tried(t *testing.T, frames []transport.Frame) *mapping.Compiled {
 	t.Helper()
+	return verdictOn(t, frames).Chosen
+}
+
+func verdictOn(t *testing.T, frames []transport.Frame) decode.Verdict {
+	t.Helper()
 	trial := decode.NewTrial(allTables(t))
 	for i := range frames {
 		trial.Frame(&frames[i])
@@ -65,16 +72,24 @@ func tried(t *testing.T, frames []transport.Frame) *mapping.Compiled {
 	for i := range verdict.Candidates {
 		t.Log(verdict.Candidates[i].String())
 	}
-	return verdict.Chosen
+	return verdict
 }
 
+// TestIdentifiesItsOwnTraffic takes the examples of every mapping. Those of three
+// are of packs with other numbers of cells than their voltages have, so that they
+// cannot be what one pack says.
 func TestIdentifiesItsOwnTraffic(t *testing.T) {
+	several := []string{"homebrew-can", "uart-a5", "uart-dd77"}
 	for _, table := range allTables(t) {
 		if table.Bus.Registers != nil && table.Bus.Registers.ModelsAt >= 0 {
 			continue // models are not heard, they are asked for
 		}
-		if got := tried(t, examples(table)); got != table {
-			t.Errorf("%s: identified as %v", table.Name, got)
+		verdict := verdictOn(t, examples(table))
+		switch {
+		case !slices.Contains(several, table.Name) && verdict.Chosen != table:
+			t.Errorf("%s: identified as %v", table.Name, verdict.Chosen)
+		case slices.Contains(several, table.Name) && (verdict.Chosen != nil || !strings.Contains(verdict.Doubt(), "it cannot be "+table.Name+": the cells do not add up")):
+			t.Errorf("%s: identified as %v, the doubt is %q", table.Name, verdict.Chosen, verdict.Doubt())
 		}
 	}
 }

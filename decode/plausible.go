@@ -96,6 +96,12 @@ func (j *judgement) add(v pack.Value, s span) {
 	}
 }
 
+// impossible tells whether hardly any value is one that a pack can have.
+func (j *judgement) impossible() bool {
+	n := j.good + j.bad
+	return n >= 3 && 10*j.bad >= 9*n
+}
+
 // weight is what the values say, of a quantity that is worth so many bits: for
 // the mapping if they are plausible but for a few that may be damaged, against it
 // if many are not, and much against it if hardly any is.
@@ -106,7 +112,7 @@ func (j *judgement) weight(worth float64) float64 {
 		return 0
 	case 4*j.good >= 3*n:
 		return worth
-	case 10*j.bad >= 9*n:
+	case j.impossible():
 		return -impossibleBits
 	case 3*j.bad >= n:
 		return -max(worth, 4)

@@ -9,9 +9,10 @@ import (
 // it is not sure; "candidates" begin with the likeliest, each with its reasons.
 func (v *Verdict) AppendJSON(b []byte) []byte {
 	type reason struct {
-		Test string  `json:"test"`
-		Bits float64 `json:"bits"`
-		Text string  `json:"text"`
+		Test    string  `json:"test"`
+		Bits    float64 `json:"bits"`
+		Text    string  `json:"text"`
+		Refutes bool    `json:"refutes,omitempty"`
 	}
 	type candidate struct {
 		Mapping   string   `json:"mapping"`
@@ -36,7 +37,7 @@ func (v *Verdict) AppendJSON(b []byte) []byte {
 		e := &v.Candidates[i]
 		c := candidate{e.Table.Name, tenth(e.Bits()), e.Frames, e.Explained, nil}
 		for _, r := range e.Reasons {
-			c.Reasons = append(c.Reasons, reason{r.Test, tenth(r.Bits), r.Text})
+			c.Reasons = append(c.Reasons, reason{r.Test, tenth(r.Bits), r.Text, r.Refutes})
 		}
 		shown.Candidates = append(shown.Candidates, c)
 	}

@@ -108,9 +108,13 @@ func (w *witness) weighLengths(e *Evidence, counters *Counters) {
 	e.add("lengths", -40*share, "%d frames have its ids, but not its lengths or counts", wrong)
 }
 
+// measured are the quantities that every pack measures. If no pack can have what
+// a mapping reads there, it is not the mapping.
+var measured = []pack.Quantity{pack.Voltage, pack.Current, pack.SOC, pack.Cells}
+
 // weighValues asks whether values lie where those of a pack do.
 func (w *witness) weighValues(e *Evidence, expected expectations) {
-	sum, good := 0.0, 0
+	sum, good, refuted := 0.0, 0, false
 	var strange []string
 	for m := range w.values {
 		for q := range pack.Count {
@@ -120,6 +124,7 @@ func (w *witness) weighValues(e *Evidence, expected expectations) {
 			}
 			weight := j.weight(expected[m][q])
 			sum += weight
+			refuted = refuted || j.impossible() && slices.Contains(measured, q)
 			switch {
 			case weight > 0:
 				good++
@@ -134,6 +139,9 @@ func (w *witness) weighValues(e *Evidence, expected expectations) {
 		text += "; these do not: " + strings.Join(slices.Compact(strange), ", ")
 	}
 	e.add("values", sum, "%s", text)
+	if refuted {
+		e.refute()
+	}
 }
 
 // weighSums asks whether the cells add up to the voltage.
@@ -144,6 +152,7 @@ func (w *witness) weighSums(e *Evidence) {
 		e.add("cells", 8, "the cells add up to the voltage, %d of %d times", w.sums.good, n)
 	case 2*w.sums.bad >= n:
 		e.add("cells", -12, "the cells do not add up to the voltage, %d of %d times", w.sums.bad, n)
+		e.refute()
 	}
 }
 
