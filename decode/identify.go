@@ -87,14 +87,18 @@ func (t *Trial) Result() Verdict {
 // rival is a mapping that comes too near the likeliest one, or that is sure of
 // frames of its own; nil if there is none.
 func (v *Verdict) rival() *Evidence {
-	best := v.Candidates[0].Bits()
 	for i := range v.Candidates[1:] {
-		e := &v.Candidates[1+i]
-		if e.Sure() || e.refuted() == nil && best-e.Bits() < max(leadToBeSure, best/4) {
+		if e := &v.Candidates[1+i]; e.Sure() || e.refuted() == nil && v.near(e) {
 			return e
 		}
 	}
 	return nil
+}
+
+// near tells whether about as much speaks for a mapping as for the likeliest one.
+func (v *Verdict) near(e *Evidence) bool {
+	best := v.Candidates[0].Bits()
+	return best-e.Bits() < max(leadToBeSure, best/4)
 }
 
 // evidence is what speaks for and against the mapping, on the channel where
@@ -121,10 +125,12 @@ func (v *Verdict) Doubt() string {
 	if why := best.refuted(); why != nil {
 		return "it cannot be " + best.Table.Name + ": " + why.Text
 	}
-	if rival := v.rival(); rival != nil && best.Sure() && rival.Sure() {
-		return best.Table.Name + " and " + rival.Table.Name + " are both sure, of the same frames or of frames of their own"
-	} else if rival != nil && best.Sure() {
+	switch rival := v.rival(); {
+	case !best.Sure() || rival == nil:
+		return "what speaks for " + best.Table.Name + " is too little, or something speaks against it"
+	case v.near(rival):
 		return best.Table.Name + " and " + rival.Table.Name + " explain it alike"
+	default:
+		return best.Table.Name + " and " + rival.Table.Name + " are both heard"
 	}
-	return "what speaks for " + best.Table.Name + " is too little, or something speaks against it"
 }
