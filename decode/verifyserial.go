@@ -51,9 +51,9 @@ func (v *verifier) wholeFrame() (frame []byte, ok bool) {
 	finder.Lost()
 	switch c := finder.Counts(); {
 	case c.BadChecksum > 0:
-		v.fail("the example's check value does not hold: %s", wrongChecksOf(v.program.Bus.Format, v.example.Payload))
+		v.fail("the example's check value does not hold: %s%s", wrongChecksOf(v.program.Bus.Format, v.example.Payload), wrongLengthOf(v.program.Bus.Format, v.example.Payload))
 	case c.BadLength > 0:
-		v.fail("the example does not end where its length says")
+		v.fail("the example does not end where its length says%s", wrongLengthOf(v.program.Bus.Format, v.example.Payload))
 	case c.Half > 0:
 		v.fail("the example is only the beginning of a frame%s", promised(v.program.Bus.Format, v.example.Payload))
 	default:
@@ -69,6 +69,24 @@ func wrongChecksOf(format *framing.Format, sent []byte) string {
 		return err.Error()
 	}
 	return wrongChecks(plain, pieces)
+}
+
+// wrongLengthOf says what is wrong with the length of the bytes of a frame, "" if
+// they can be none.
+func wrongLengthOf(format *framing.Format, sent []byte) (text string) {
+	plain, pieces, err := format.Dissect(sent)
+	if err != nil {
+		return ""
+	}
+	if size, d := len(format.Data(plain)), format.DataPart(); size < d.Least || size > d.Most {
+		text = fmt.Sprintf(": it has %d bytes of data, and the part data allows %d to %d (most or size)", size, d.Least, d.Most)
+	}
+	for _, piece := range pieces {
+		if is := plain[piece.From:piece.To]; piece.Part.Role == framing.Length && piece.Want != nil && !bytes.Equal(is, piece.Want) {
+			text += fmt.Sprintf(": the part %s is % X, and for so many bytes it would be % X", piece.Part.Name, is, piece.Want)
+		}
+	}
+	return text
 }
 
 // promised is how long a frame would be by what it says itself.
