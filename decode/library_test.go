@@ -5,7 +5,9 @@ import (
 	"path/filepath"
 	"testing"
 
+	"packlink/decode/pack"
 	"packlink/mapping"
+	"packlink/mapping/library"
 )
 
 func TestLibraryExamples(t *testing.T) {
@@ -29,6 +31,23 @@ func TestLibraryExamples(t *testing.T) {
 		}
 		if err := Verify(c, path, data).Err(); err != nil {
 			t.Errorf("%v", err)
+		}
+	}
+}
+
+// TestHomebrewSaysWhatIsNotKnown writes the layouts for boards of one's own for a
+// pack of which nothing is known: each message can say so, as a board that lacks one
+// value would else have to leave out the others, or make one up.
+func TestHomebrewSaysWhatIsNotKnown(t *testing.T) {
+	for _, name := range []string{"homebrew-can", "homebrew-modbus"} {
+		c, err := library.Compile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range c.Programs {
+			if _, err := Payload(&c.Programs[i], &pack.Status{}, nil); err != nil {
+				t.Errorf("%s: message %q: %v", name, c.Programs[i].Name, err)
+			}
 		}
 	}
 }
