@@ -100,7 +100,7 @@ func runBridge(ctx context.Context, p *plan, s *streams) error {
 	for _, source := range b.sources {
 		work.Go(func() { source.run(ctx, s.log) })
 	}
-	work.Go(func() { b.publishing(ctx) })
+	work.Go(func() { b.publishing(ctx, s.log) })
 	<-ctx.Done()
 	work.Wait()
 	if err := context.Cause(ctx); !errors.Is(err, context.Canceled) {
@@ -158,7 +158,8 @@ const (
 
 // publishing gives a new state to all outputs after each frame, and when none
 // comes, until ctx ends.
-func (b *bridge) publishing(ctx context.Context) {
+func (b *bridge) publishing(ctx context.Context, log io.Writer) {
+	out, looked := lookout{log: log}, int64(0)
 	idle := time.NewTicker(publishIdle)
 	defer idle.Stop()
 	for {
@@ -168,9 +169,14 @@ func (b *bridge) publishing(ctx context.Context) {
 		case <-b.wake:
 		case <-idle.C:
 		}
-		whole, health := b.state(time.Now().UnixNano())
+		now := time.Now().UnixNano()
+		whole, health := b.state(now)
 		for _, o := range b.outputs {
 			o.publish(whole, health)
+		}
+		if now-looked >= int64(publishIdle) {
+			looked = now
+			out.look(whole, b.sources, now)
 		}
 		time.Sleep(publishGap)
 	}

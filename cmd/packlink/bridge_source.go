@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -127,7 +128,11 @@ func (s *sourcePlan) connectCapture() error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.from, err)
 	}
-	if err := r.Close(); err != nil {
+	err = s.checkMedium(r)
+	if closed := r.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
 		return err
 	}
 	switch s.from.Options["loop"] {
@@ -139,6 +144,29 @@ func (s *sourcePlan) connectCapture() error {
 		return fmt.Errorf("%s: loop must be true or false", s.from)
 	}
 	return nil
+}
+
+// framesOfMedium is how far a recording is looked into for a frame of the right bus.
+const framesOfMedium = 5000
+
+// checkMedium refuses a recording of another kind of bus than the mapping's.
+func (s *sourcePlan) checkMedium(r transport.Receiver) error {
+	want := mediumOf(s.table)
+	in, f, other := patient{Receiver: r}, transport.Frame{}, false
+	for range framesOfMedium {
+		if err := in.Receive(&f); err != nil {
+			break // the end, or what the playing will say
+		}
+		if f.Medium == want {
+			return nil
+		}
+		other = true
+	}
+	if !other {
+		return nil
+	}
+	return fmt.Errorf("%s is a recording of a %s bus, and mapping %s is of a %s bus; packlink identify says which mapping explains it",
+		s.from, f.Medium, s.table.Name, want)
 }
 
 // recorded opens a recording, which has no transitions to tell of.
@@ -157,6 +185,9 @@ type source struct {
 	mu       sync.Mutex
 	decoders []*decode.Decoder // by channel
 	heard    int64             // time of the newest frame
+	begun    int64             // time of the first frame
+	frames   uint64            // or runs of bytes, that were heard
+	told     bool              // that nothing is of the mapping
 }
 
 func newSource(p *sourcePlan, wake func()) *source { return &source{plan: p, wake: wake} }
@@ -178,6 +209,7 @@ func (s *source) run(ctx context.Context, log io.Writer) {
 		case ctx.Err() != nil:
 			return
 		case err == nil:
+			s.tellUnexplained(log, math.MaxInt64)
 			fmt.Fprintf(log, "source %s: the recording has ended\n", s.plan.name)
 			return
 		case err.Error() != failed:
@@ -232,6 +264,9 @@ func (s *source) take(f *transport.Frame) {
 	}
 	s.decoders[f.Channel].Decode(f)
 	if f.Medium == transport.CAN || f.Direction != transport.Sent { // own questions are not heard
+		if s.frames++; s.frames == 1 {
+			s.begun = f.Time
+		}
 		s.heard = f.Time
 	}
 }
@@ -242,7 +277,7 @@ func (s *source) take(f *transport.Frame) {
 func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.SourceHealth) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	health := feed.SourceHealth{Source: s.plan.name, Heard: s.heard}
+	health := feed.SourceHealth{Source: s.plan.name, Heard: s.heard, Unexplained: s.frames > 0 && !s.understands()}
 	heard, fresh, start := 0, 0, len(packs)
 	for _, d := range s.decoders {
 		for i := range d.Packs() {
@@ -266,6 +301,9 @@ func (s *source) statuses(packs []pack.Status, now int64) ([]pack.Status, feed.S
 	health.Fresh = heard > 0 && fresh == heard
 	return packs, health
 }
+
+// understands tells whether anything that was heard is of the mapping.
+func (s *source) understands() bool { return slices.ContainsFunc(s.decoders, understood) }
 
 // hears tells whether a unit that is asked was heard. A unit of models can have
 // several packs, whose addresses are others.

@@ -50,7 +50,7 @@ func BenchmarkFrameToRegister(b *testing.B) {
 	ctx, cancel := context.WithCancel(context.Background())
 	var work sync.WaitGroup
 	work.Go(func() { running.sources[0].run(ctx, io.Discard) })
-	work.Go(func() { running.publishing(ctx) })
+	work.Go(func() { running.publishing(ctx, io.Discard) })
 	defer work.Wait()
 	defer close(bus)
 	defer cancel()

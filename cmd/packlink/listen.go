@@ -69,10 +69,7 @@ func (j *listenJob) run(ctx context.Context, args []string, s *streams) error {
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	h := &hearing{endpoint: j.from, raw: newRawFrames()}
-	if table != nil {
-		h.decoder = decode.NewDecoder(table, from.Address)
-	}
+	h := newHearing(j.from, from.Address, table)
 	r, err := listenTo(ctx, withLineOf(from, table), h.tell)
 	if err != nil {
 		return err
@@ -112,6 +109,7 @@ func (j *listenJob) show(ctx context.Context, cancel context.CancelFunc, r trans
 		case <-ctx.Done():
 			return <-heard
 		case now := <-tick.C:
+			h.doubt(now.UnixNano())
 			if err := write(s, now.UnixNano()); err != nil {
 				cancel()
 				<-heard
@@ -125,15 +123,27 @@ func (j *listenJob) show(ctx context.Context, cancel context.CancelFunc, r trans
 type hearing struct {
 	endpoint string
 	mu       sync.Mutex
-	decoder  *decode.Decoder // nil without a mapping
+	table    *mapping.Compiled // nil without a mapping
+	decoder  *decode.Decoder   // nil without a mapping
 	raw      rawFrames
 	load     *canbus.LoadMeter // nil but on a CAN bus
 	health   func() canbus.Health
 	frames   uint64
 	before   uint64 // frames when it was shown last
 	shown    int64  // when it was shown last
+	begun    int64  // time of the first frame
+	doubted  bool   // it was told that nothing is of the mapping
 	news     []string
 	line     []byte
+}
+
+// newHearing hears a bus through a mapping, or without one.
+func newHearing(endpoint, source string, table *mapping.Compiled) *hearing {
+	h := &hearing{endpoint: endpoint, table: table, raw: newRawFrames()}
+	if table != nil {
+		h.decoder = decode.NewDecoder(table, source)
+	}
+	return h
 }
 
 // take hears one frame.
@@ -141,6 +151,9 @@ func (h *hearing) take(f *transport.Frame) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.frames++
+	if h.frames == 1 {
+		h.begun = f.Time
+	}
 	if h.load != nil {
 		h.load.Add(f)
 	}
@@ -159,10 +172,32 @@ const newsKept = 3
 func (h *hearing) tell(text string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.note(text)
+}
+
+func (h *hearing) note(text string) {
 	h.news = append(h.news, time.Now().UTC().Format("15:04:05Z ")+text)
 	if len(h.news) > newsKept {
 		h.news = h.news[len(h.news)-newsKept:]
 	}
+}
+
+// doubtAfter is how long a bus is heard without a word of the mapping before it is told.
+const doubtAfter = 3 * time.Second
+
+// doubt tells once that a bus is heard, and that nothing is of the mapping.
+func (h *hearing) doubt(now int64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.decoder == nil || h.doubted || h.frames == 0 || now-h.begun < int64(doubtAfter) || understood(h.decoder) {
+		return
+	}
+	h.doubted = true
+	if h.table.Bus.CAN != nil {
+		h.note(fmt.Sprintf("frames arrive, and none is of %s: wrong mapping", h.table.Name))
+		return
+	}
+	h.note(fmt.Sprintf("bytes arrive, and no frame is of %s: wrong mapping, speed or polarity", h.table.Name))
 }
 
 // writeLines writes records as JSON lines, and transitions to the log.

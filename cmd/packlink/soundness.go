@@ -8,6 +8,7 @@ import (
 	"packlink/mapping"
 	"packlink/mapping/document"
 	"packlink/mapping/library"
+	"packlink/transport"
 )
 
 // soundMapping loads a mapping and runs its examples both ways: what does not
@@ -26,6 +27,29 @@ func soundMapping(reference string) (*mapping.Compiled, error) {
 		return nil, err
 	}
 	return table, decode.Verify(table, name, data).Err()
+}
+
+// understood tells whether anything that a decoder was given is of its mapping.
+func understood(d *decode.Decoder) bool {
+	counters := d.Counters()
+	return d.Packs() > 0 || counters[decode.Decoded] > 0
+}
+
+// mediumOf is the kind of bus that a mapping is of.
+func mediumOf(table *mapping.Compiled) transport.Medium {
+	if table.Bus.CAN != nil {
+		return transport.CAN
+	}
+	return transport.Serial
+}
+
+// heardThing is what a bus of the mapping is heard as: a frame, or a piece of bytes,
+// which can hold several frames or a part of one.
+func heardThing(table *mapping.Compiled) string {
+	if mediumOf(table) == transport.CAN {
+		return "frame"
+	}
+	return "piece"
 }
 
 // isDraft tells whether nothing is wrong with a mapping but that examples are

@@ -19,6 +19,8 @@ type SourceHealth struct {
 	Source string // its name in the configuration
 	Fresh  bool   // whether all its packs are heard in time
 	Heard  int64  // nanoseconds since the Unix epoch of its newest frame; 0 if it was never heard
+
+	Unexplained bool // whether it is heard, and nothing so far was of its mapping
 }
 
 // age is how long ago the newest frame of the status came, as of the status's

@@ -15,6 +15,8 @@ type sourceReport struct {
 	Source string      `json:"source"`
 	Fresh  bool        `json:"fresh"`
 	Age    json.Number `json:"age_s,omitempty"` // absent if it was never heard
+
+	Unexplained bool `json:"unexplained,omitempty"` // heard, and nothing is of its mapping
 }
 
 // healthReport is the answer of /healthz.
@@ -47,11 +49,14 @@ func (h *HTTP) serveHealth(w http.ResponseWriter, r *http.Request) {
 // health is the report of each source, and a sentence for each that is silent.
 func (s *snapshot) health() (reports []sourceReport, silent []string) {
 	for _, source := range s.sources {
-		report := sourceReport{Source: source.Source, Fresh: source.Fresh}
+		report := sourceReport{Source: source.Source, Fresh: source.Fresh, Unexplained: source.Unexplained}
 		sentence := fmt.Sprintf("source %s was never heard", source.Source)
 		if source.Heard != 0 {
 			report.Age = s.ageOf(source.Heard)
 			sentence = fmt.Sprintf("source %s is not fresh: last heard %s s ago", source.Source, report.Age)
+		}
+		if source.Unexplained {
+			sentence = fmt.Sprintf("source %s is heard, and nothing is decoded: last heard %s s ago, nothing of its mapping", source.Source, report.Age)
 		}
 		reports = append(reports, report)
 		if !source.Fresh {

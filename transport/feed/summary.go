@@ -57,6 +57,7 @@ func AppendSummary(to []byte, b *bank.Bank) []byte {
 	if !anyFresh(b) {
 		return appendSilence(to, w)
 	}
+	to = appendSilent(to, b)
 	to = appendForbidden(to, w)
 	for alarm := range w.Alarms.All() {
 		to = append(append(to, "  "...), alarm.String()...)
@@ -109,6 +110,32 @@ func appendPackCount(to []byte, w *pack.Status) []byte {
 	all, _ := w.Usable(pack.Packs)
 	to = append(fresh.Append(append(to, "  "...)), " of "...)
 	return append(all.Append(to), " packs"...)
+}
+
+// silentNamed is the most silent packs that the line names.
+const silentNamed = 4
+
+// appendSilent names the packs that are not heard, as SOURCE or SOURCE/ADDRESS.
+func appendSilent(to []byte, b *bank.Bank) []byte {
+	silent := 0
+	for i := range b.Packs {
+		p := &b.Packs[i]
+		if p.Fresh {
+			continue
+		}
+		if silent++; silent > silentNamed {
+			continue
+		}
+		to = append(to, map[bool]string{true: ", silent: ", false: ", "}[silent == 1]...)
+		to = append(to, oneLine(p.Source)...)
+		if p.HasAddress {
+			to = strconv.AppendUint(append(to, '/'), uint64(p.Address), 10)
+		}
+	}
+	if silent > silentNamed {
+		to = append(strconv.AppendInt(append(to, " and "...), int64(silent-silentNamed), 10), " more"...)
+	}
+	return to
 }
 
 // appendSilence says for how long nothing was heard.
