@@ -27,7 +27,7 @@ func TestSummaryLine(t *testing.T) {
 		want string
 	}{
 		{boathouse(), "12:00:05Z  bank boathouse  52.81 V  -27.2 A  87.8 %  cells 3.289 to 3.314 V  2 of 2 packs  discharge_overcurrent warning"},
-		{boathouse(2), "12:00:05Z  bank boathouse  52.81 V  -13.6 A  87.8 %  cells 3.289 to 3.314 V  1 of 2 packs, silent: left/2  discharge_overcurrent warning"},
+		{boathouse(2), "12:00:05Z  bank boathouse  52.81 V  -13.6 A  87.8 %  cells 3.289 to 3.314 V  1 of 2 packs, silent: left/2  discharge_overcurrent warning  communication_lost warning"},
 		{boathouse(1, 2), "12:00:05Z  bank boathouse  0 of 2 packs  not heard for 0 s"},
 		{bare, "12:00:05Z  bank boathouse  0 of 1 packs  never heard"},
 		{odd, "12:00:05Z  bank a b [2J  52.81 V  -27.2 A  87.8 %  cells 3.289 to 3.314 V  2 of 2 packs  discharge_overcurrent warning"},
