@@ -1,13 +1,10 @@
 package decode
 
 import (
-	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
-	"math/bits"
 	"slices"
-	"strings"
 
 	"packlink/mapping"
 )
@@ -19,64 +16,24 @@ type Account struct {
 	Messages []string `json:"messages,omitempty"` // the messages that it is, none if nothing matches
 	Address  *uint32  `json:"address,omitempty"`  // of the pack, if the frame says it
 	Spans    []Span   `json:"spans"`              // every bit of the frame once, in its order
-	Absent   []string `json:"absent,omitempty"`   // fields that lie beyond the end of the frame
+	Absent   []string `json:"absent,omitempty"`   // fields that lie beyond the end of the frame, with their places
 	Problems []string `json:"problems,omitempty"` // why no message matches, or why the frame is refused
 	Nearest  []string `json:"nearest,omitempty"`  // messages that it could have been meant to be
 }
 
 // Span is some bits of a frame that belong together.
 type Span struct {
-	Kind  string          `json:"kind"` // one of the Span constants
-	Bits  []Bits          `json:"bits"`
-	Name  string          `json:"name,omitempty"`  // the quantity, or what the mapping calls it
-	Raw   string          `json:"raw"`             // hexadecimal: the number, or the bytes of a text
-	Value json.RawMessage `json:"value,omitempty"` // as in a record; absent if it is not known
-	Unit  string          `json:"unit,omitempty"`
-	Note  string          `json:"note,omitempty"` // what else is to be said of it
-	Wrong bool            `json:"wrong,omitempty"`
+	Kind      string          `json:"kind"` // one of the Span constants
+	Bits      []Bits          `json:"bits"`
+	Registers string          `json:"registers,omitempty"` // that they are, as a person reads it: "register 34 bit 0"
+	Name      string          `json:"name,omitempty"`      // the quantity, or what the mapping calls it
+	Raw       string          `json:"raw"`                 // hexadecimal: the number, or the bytes of a text
+	Bytes     string          `json:"bytes,omitempty"`     // of a number that fills several: they as they stand
+	Value     json.RawMessage `json:"value,omitempty"`     // as in a record; absent if it is not known
+	Unit      string          `json:"unit,omitempty"`
+	Note      string          `json:"note,omitempty"` // what else is to be said of it
+	Wrong     bool            `json:"wrong,omitempty"`
 }
-
-// Bits are the bits from Low to High, which are 0 to 7, of one byte of a frame.
-type Bits struct {
-	Byte int `json:"byte"`
-	Low  int `json:"low"`
-	High int `json:"high"`
-}
-
-// Place is where the span's bits are, as a person reads it: bytes 0 to 1, byte 2
-// bits 0 to 3 and 6.
-func (s *Span) Place() string {
-	var parts []string
-	for i := 0; i < len(s.Bits); i++ {
-		b, last := s.Bits[i], i
-		for b.whole() && last+1 < len(s.Bits) && s.Bits[last+1].whole() && s.Bits[last+1].Byte == s.Bits[last].Byte+1 {
-			last++
-		}
-		switch {
-		case last > i:
-			parts = append(parts, fmt.Sprintf("bytes %d to %d", b.Byte, s.Bits[last].Byte))
-		case b.whole():
-			parts = append(parts, fmt.Sprintf("byte %d", b.Byte))
-		case i > 0 && s.Bits[i-1].Byte == b.Byte:
-			parts[len(parts)-1] += " and " + b.numbers()
-		case b.Low == b.High:
-			parts = append(parts, fmt.Sprintf("byte %d bit %s", b.Byte, b.numbers()))
-		default:
-			parts = append(parts, fmt.Sprintf("byte %d bits %s", b.Byte, b.numbers()))
-		}
-		i = last
-	}
-	return strings.Join(parts, ", ")
-}
-
-func (b Bits) numbers() string {
-	if b.Low == b.High {
-		return fmt.Sprint(b.Low)
-	}
-	return fmt.Sprintf("%d to %d", b.Low, b.High)
-}
-
-func (b Bits) whole() bool { return b.Low == 0 && b.High == 7 }
 
 // The kinds of spans.
 const (
@@ -97,6 +54,10 @@ type accountant struct {
 	Account
 	frame []byte
 	used  []byte // bits of each byte that a span has
+	data  int    // byte at which the data of a serial line's frame begin, 0 on other buses
+
+	registersFrom, registersTo int // bytes of the frame that are registers, up to the latter
+	register                   int // the first of them
 }
 
 func newAccountant(frame []byte, what string, args ...any) *accountant {
@@ -120,6 +81,9 @@ func (a *accountant) claim(s Span, masks map[int]byte) {
 		return
 	}
 	slices.SortFunc(s.Bits, Bits.compare)
+	if first := s.Bits[0].Byte; first >= a.registersFrom && first < a.registersTo {
+		s.Registers = a.inRegisters(s.Bits)
+	}
 	a.Spans = append(a.Spans, s)
 }
 
@@ -132,21 +96,6 @@ func (a *accountant) bytesOf(masks map[int]byte) string {
 		}
 	}
 	return fmt.Sprintf("% X", there)
-}
-
-// runs are the bits of a mask, those that follow one another as one.
-func runs(at int, mask byte) (all []Bits) {
-	for mask != 0 {
-		low := bits.TrailingZeros8(mask)
-		length := bits.TrailingZeros8(^(mask >> low))
-		all = append(all, Bits{at, low, low + length - 1})
-		mask &^= (1<<length - 1) << low
-	}
-	return all
-}
-
-func (b Bits) compare(other Bits) int {
-	return cmp.Or(cmp.Compare(b.Byte, other.Byte), cmp.Compare(b.Low, other.Low))
 }
 
 // claimBytes takes whole bytes for a span, with their value as its raw value.

@@ -288,19 +288,3 @@ func TestAccountProblems(t *testing.T) {
 		}
 	}
 }
-
-// TestPlaces holds how places are shown.
-func TestPlaces(t *testing.T) {
-	for want, bits := range map[string][]decode.Bits{
-		"byte 3":                             {{Byte: 3, High: 7}},
-		"bytes 0 to 2":                       {{Byte: 0, High: 7}, {Byte: 1, High: 7}, {Byte: 2, High: 7}},
-		"byte 1 bit 6":                       {{Byte: 1, Low: 6, High: 6}},
-		"byte 1 bits 0 to 2 and 7":           {{Byte: 1, High: 2}, {Byte: 1, Low: 7, High: 7}},
-		"byte 0 bits 4 to 7, byte 1":         {{Byte: 0, Low: 4, High: 7}, {Byte: 1, High: 7}},
-		"byte 0, byte 2, byte 3 bits 0 to 3": {{Byte: 0, High: 7}, {Byte: 2, High: 7}, {Byte: 3, High: 3}},
-	} {
-		if got := (&decode.Span{Bits: bits}).Place(); got != want {
-			t.Errorf("%v is %q, want %q", bits, got, want)
-		}
-	}
-}

@@ -106,6 +106,9 @@ func (a *accountant) element(part *payloadPart, op *mapping.Op, i int) {
 	}
 	raws := part.raw(op, i)
 	s.Raw = fmt.Sprintf("%0*X", (op.Type.Bits+3)/4, raws)
+	if len(masks) > 1 && op.Type.Bits == 8*len(masks) && op.Type.Base != mapping.Text {
+		s.Bytes = a.bytesOf(masks)
+	}
 	switch op.Kind {
 	case mapping.OpLet:
 		part.named(&s, op, raws)
@@ -132,7 +135,7 @@ func (a *accountant) element(part *payloadPart, op *mapping.Op, i int) {
 
 // cut accounts for a field of which not every byte is there.
 func (a *accountant) cut(part *payloadPart, op *mapping.Op, s Span, masks map[int]byte) {
-	name := s.Name
+	name := fmt.Sprintf("%s (%s)", s.Name, a.outside(masks))
 	if op.Optional {
 		name += ", which may be left off"
 	}

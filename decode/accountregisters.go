@@ -27,6 +27,7 @@ func (a *accountant) evenBytes(n int) {
 // registers accounts for the bytes from at to end of the frame, which are
 // registers from a PDU address on.
 func (a *accountant) registers(c *mapping.Compiled, from, at, end int) {
+	a.register, a.registersFrom, a.registersTo = from, at, end
 	for i := range c.Programs {
 		p := &c.Programs[i]
 		base := at + 2*(p.Read.From-from)
@@ -54,6 +55,7 @@ func (a *accountant) registers(c *mapping.Compiled, from, at, end int) {
 // AccountModel accounts for a SunSpec model, from its id on.
 func AccountModel(c *mapping.Compiled, data []byte) *Account {
 	a := newAccountant(data, "a model")
+	a.registersTo = len(data)
 	a.evenBytes(len(data))
 	if len(data) < 4 {
 		a.problem("a model begins with its id and its length, four bytes")

@@ -102,6 +102,7 @@ func (a *accountant) serialMessage(c *mapping.Compiled, head *serialHead, pieces
 			at = piece.From
 		}
 	}
+	a.data = at
 	a.says(head.address, head.has)
 	if q := findQuestion(c, head, data); q.Program != nil {
 		a.message(q.Program)

@@ -186,5 +186,17 @@ func writeSpan(t io.Writer, s *decode.Span) {
 	if s.Value == nil {
 		value = ""
 	}
-	fmt.Fprintf(t, "%s %s\t%s\t%s\t%s\t%s\n", mark, s.Place(), s.Raw, what, value, s.Note)
+	fmt.Fprintf(t, "%s %s\t%s\t%s\t%s\t%s\n", mark, s.Place(), rawText(s), what, value, s.Note)
+}
+
+// rawText are a span's bytes as they stand, and the number that they make if its
+// digits are others.
+func rawText(s *decode.Span) string {
+	switch strings.ReplaceAll(s.Bytes, " ", "") {
+	case "":
+		return s.Raw
+	case s.Raw:
+		return s.Bytes
+	}
+	return s.Bytes + " = 0x" + s.Raw
 }
