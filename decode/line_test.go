@@ -13,6 +13,7 @@ import (
 
 	"packlink/decode"
 	"packlink/decode/pack"
+	"packlink/fixtures/beside"
 	"packlink/mapping"
 	"packlink/mapping/checksum"
 	"packlink/transport"
@@ -267,7 +268,7 @@ func TestBenchLine(t *testing.T) {
 	const folder = "../../shared/captures/"
 	text, err := os.ReadFile(folder + "bench-rs485.truth.json")
 	if err != nil {
-		t.Skip("the shared captures are not here: ", err)
+		beside.Missing(t, "the shared captures are not here: ", err)
 	}
 	var truth map[string]map[string]any
 	if err := json.Unmarshal(text, &truth); err != nil {

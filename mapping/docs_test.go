@@ -99,6 +99,7 @@ func TestDocumentedLimits(t *testing.T) {
 		"fields of a message that have a name":          mapping.MaxLets,
 		"raw values of a message that fields depend on": mapping.MaxWhen,
 		"messages that share an id":                     mapping.MaxShared,
+		"sets of choices that examples hold under":      mapping.MaxChosen,
 		"elements of `cells_v` and `balancing`":         pack.MaxCells, "elements of `temps_c`": pack.MaxTemps,
 	} {
 		if row := fmt.Sprintf("| %s | %d |\n", what, most); !strings.Contains(text, row) {

@@ -45,7 +45,9 @@ func (l *loader) with(n *document.Node) (holds bool) {
 		}
 	}
 	if len(choices) > 0 && !slices.ContainsFunc(l.choices, func(c map[string]string) bool { return maps.Equal(c, choices) }) {
-		l.choices = append(l.choices, choices)
+		if l.choices = append(l.choices, choices); len(l.choices) > MaxChosen {
+			l.Report(n, RuleOption, "the examples hold under more than %d sets of choices", MaxChosen)
+		}
 	}
 	return !slices.ContainsFunc(l.offered, func(o Option) bool {
 		choice, other := choices[o.Name]

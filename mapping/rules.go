@@ -76,6 +76,10 @@ const MaxWhen = 256
 // MaxShared is the most messages that can share an id.
 const MaxShared = 256
 
+// MaxChosen is the most sets of choices that the examples of a file can hold under:
+// to lint it reads the file once for each.
+const MaxChosen = 64
+
 // mostAddressBits is the greatest width of an address in a payload.
 const mostAddressBits = 32
 

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"packlink/fixtures/beside"
 )
 
 func TestMain(m *testing.M) {
@@ -28,7 +30,7 @@ func TestTruth(t *testing.T) {
 	const folder = "../../../shared/captures/"
 	truth, err := os.ReadFile(folder + "bench-35x.truth.jsonl")
 	if err != nil {
-		t.Skip("the shared captures are not here: ", err)
+		beside.Missing(t, "the shared captures are not here: ", err)
 	}
 	for _, name := range []string{"bench-35x.pcapng", "bench-35x.log"} {
 		for _, mapping := range []string{"", "storage-can-35x"} {

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"packlink/fixtures/beside"
 	"packlink/mapping"
 	"packlink/mapping/draft"
 )
@@ -26,7 +27,7 @@ var types = map[string]string{
 func TestEveryPublishedPoint(t *testing.T) {
 	file, err := os.Open(published + "offsets_battery_models.csv")
 	if err != nil {
-		t.Skip("the published definitions are not here: ", err)
+		beside.Missing(t, "the published definitions are not here: ", err)
 	}
 	defer file.Close()
 	rows, err := csv.NewReader(file).ReadAll()
@@ -66,7 +67,7 @@ func definitions(t *testing.T) []string {
 	t.Helper()
 	paths, _ := filepath.Glob(published + "model_*.json")
 	if len(paths) == 0 {
-		t.Skip("the published definitions are not here")
+		beside.Missing(t, "the published definitions are not here")
 	}
 	return paths
 }
