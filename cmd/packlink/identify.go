@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -43,7 +44,7 @@ two mappings fit alike.`,
 		flags.BoolVar(&j.json, "json", false, "write the verdict as one JSON object")
 		flags.StringArrayVar(&j.with, "with", nil, "try this mapping `file` too; may be given several times")
 		flags.BoolVar(&j.ask, "ask", false, "transmit questions that read, and listen to the answers")
-		flags.DurationVar(&j.most, "for", 30*time.Second, "`time` to hear a live bus at most")
+		flags.DurationVar(&j.most, "for", 30*time.Second, "`time` to hear a live bus at most, or with --ask a pack that answers")
 		return j.run
 	},
 }
@@ -79,9 +80,21 @@ func (j *identifyJob) run(ctx context.Context, args []string, s *streams) error 
 		return fmt.Errorf("cannot write the verdict: %w", err)
 	}
 	if verdict.Chosen == nil {
-		return doesNotHold{fmt.Errorf("not sure which mapping explains %s: %s", from, verdict.Doubt())}
+		return doesNotHold{fmt.Errorf("not sure which mapping explains %s: %s", from, j.doubt(&verdict))}
 	}
 	return nil
+}
+
+// doubt says why there is no answer, and what to look at.
+func (j *identifyJob) doubt(v *decode.Verdict) string {
+	answered := slices.ContainsFunc(v.Candidates, func(e decode.Evidence) bool { return e.Frames > 0 })
+	switch {
+	case j.ask && !answered:
+		return "nobody answered; look at the wiring of A and B, at the pack's address switch, and whether another master asks on the line"
+	case v.Frames == 0:
+		return "nothing was heard; a pack on a serial line may speak only when it is asked: another master must ask, or --ask be given"
+	}
+	return v.Doubt()
 }
 
 // tables are the built-in mappings and those that the user names.
@@ -191,7 +204,7 @@ func (j *identifyJob) show(v decode.Verdict, s *streams) error {
 	}
 	for i := range v.Candidates {
 		e := &v.Candidates[i]
-		if e.Explained == 0 && i > 0 {
+		if e.Explained == 0 {
 			continue
 		}
 		if _, err := fmt.Fprintln(s.out, e.String()); err != nil {

@@ -26,32 +26,41 @@ const (
 	answersInDoubt  = 10
 )
 
+// attempt is a mapping and an address to ask by it.
+type attempt struct {
+	table   *mapping.Compiled
+	address uint32
+}
+
 // asking tries one mapping and address after another on a line.
 type asking struct {
 	from  transport.Endpoint
 	trial *decode.Trial
 	most  time.Duration // to ask a pack that answers
-	s     *streams
 }
 
 // tryAsking asks the questions of each mapping that has some, one mapping and one
-// address at a time, at the speed that the mapping's document gives. A bus of another kind than the
-// endpoint is not asked.
+// address at a time, at the speed that the mapping's document gives. A bus of
+// another kind than the endpoint is not asked.
 func (j *identifyJob) tryAsking(ctx context.Context, from transport.Endpoint, tables []*mapping.Compiled, s *streams) (decode.Verdict, error) {
-	fmt.Fprintf(s.log, "asking on %s: only questions that read are transmitted\n", from)
-	a := &asking{from: from, trial: decode.NewTrial(tables), most: j.most, s: s}
-	asked := false
+	a := &asking{from: from, trial: decode.NewTrial(tables), most: j.most}
+	var tries []attempt
 	for _, table := range tables {
 		for _, address := range addressesToTry(table, from) {
-			asked = true
-			verdict, err := a.try(ctx, table, address)
-			if err != nil || verdict.Chosen != nil || ctx.Err() != nil {
-				return verdict, err
-			}
+			tries = append(tries, attempt{table, address})
 		}
 	}
-	if !asked {
+	if len(tries) == 0 {
 		return decode.Verdict{}, usageError{fmt.Errorf("identify: no mapping has questions for %s", from)}
+	}
+	fmt.Fprintf(s.log, "asking on %s: only questions that read are transmitted; %d tries, which take %v if nobody answers\n",
+		from, len(tries), time.Duration(len(tries))*knock)
+	for i, try := range tries {
+		fmt.Fprintf(s.log, "  %d of %d: %s at %s, address %d\n", i+1, len(tries), try.table.Name, withLineOf(from, try.table), try.address)
+		verdict, err := a.try(ctx, try.table, try.address)
+		if err != nil || verdict.Chosen != nil || ctx.Err() != nil {
+			return verdict, err
+		}
 	}
 	return a.trial.Result(), nil
 }
@@ -79,11 +88,9 @@ func addressesToTry(table *mapping.Compiled, from transport.Endpoint) (addresses
 
 // try asks one address by one mapping, and goes on while it answers.
 func (a *asking) try(ctx context.Context, table *mapping.Compiled, address uint32) (decode.Verdict, error) {
-	from := withLineOf(a.from, table)
-	fmt.Fprintf(a.s.log, "  %s at %s, address %d\n", table.Name, from, address)
 	ctx, cancel := context.WithTimeout(ctx, a.most)
 	defer cancel()
-	r, err := ask(ctx, from, table, []uint32{address}, func(string) {})
+	r, err := ask(ctx, withLineOf(a.from, table), table, []uint32{address}, func(string) {})
 	if err != nil {
 		return decode.Verdict{}, err
 	}
