@@ -11,8 +11,8 @@ import (
 	"packlink/mapping"
 )
 
-// tellCoverage says what of all that the sources can know reaches whoever reads an
-// output.
+// tellCoverage says what of all that the sources can know can reach whoever reads an
+// output. What a pack sends of it is not known yet.
 func tellCoverage(p *plan, o *outputPlan, log io.Writer) {
 	if o.table == nil {
 		return
@@ -27,7 +27,7 @@ func tellCoverage(p *plan, o *outputPlan, log io.Writer) {
 		}
 		if !told[text] {
 			told[text] = true
-			fmt.Fprintf(log, "    what reaches it of %s:\n      %s\n", what, text)
+			fmt.Fprintf(log, "    of %s, as far as the packs send it:\n      %s\n", what, text)
 		}
 	}
 }
@@ -91,7 +91,7 @@ func coverageLines(c *decode.Coverage) []string {
 	for a := range c.Alarms.All() {
 		lost = append(lost, "alarm "+a.String())
 	}
-	lines := []string{"known there: " + listed(reach)}
+	lines := []string{"can reach: " + listed(reach)}
 	if len(lost) > 0 {
 		lines = append(lines, "lost: "+listed(lost))
 	}
@@ -104,14 +104,14 @@ func coverageLines(c *decode.Coverage) []string {
 	return lines
 }
 
-// reachText is one quantity with its step: "voltage_v (0.01 V)".
+// reachText is one quantity with its step: "voltage_v (in steps of 0.01 V)".
 func reachText(r *decode.Reach) string {
 	text := r.Quantity.String()
 	if r.Elements > 0 {
 		text += fmt.Sprintf("[1..%d]", r.Elements)
 	}
 	if r.Step.Coef != 0 {
-		text += fmt.Sprintf(" (%s)", strings.TrimSpace(r.Step.String()+" "+r.Quantity.Row().Unit))
+		text += fmt.Sprintf(" (in steps of %s)", strings.TrimSpace(r.Step.String()+" "+r.Quantity.Row().Unit))
 	}
 	return text
 }

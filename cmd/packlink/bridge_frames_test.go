@@ -284,11 +284,14 @@ func TestCoverageIsTold(t *testing.T) {
 	var log bytes.Buffer
 	tellCoverage(p, o, &log)
 	for text, n := range map[string]int{
-		"of the bank:": 1, "of left:": 1, "voltage_v (0.01 V), current_a (0.1 A), soc_pct (0.1 %)": 2, "lost: maker, ": 2, "packs_fresh": 1, "alarm overtemperature warning": 2,
+		"of the bank, as far as the packs send it:": 1, "of left, as far": 1, "can reach: voltage_v (in steps of 0.01 V), current_a (in steps of 0.1 A)": 2, "lost: maker, ": 2, "packs_fresh": 1, "alarm overtemperature warning": 2,
 	} {
 		if strings.Count(log.String(), text) != n {
 			t.Errorf("want %d times %q in\n%s", n, text, &log)
 		}
+	}
+	if got := reachText(&decode.Reach{Quantity: pack.Packs, Step: pack.Int(1)}); got != "packs (in steps of 1)" {
+		t.Errorf("a count is %q", got)
 	}
 }
 
