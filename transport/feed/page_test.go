@@ -53,13 +53,27 @@ func TestPageReadsKnownKeys(t *testing.T) {
 		return quantity || slices.ContainsFunc(pack.RecordKeys, func(k pack.RecordKey) bool { return k.Key == key })
 	}
 	script := pageText(t, "/live.js")
-	keys := regexp.MustCompile(`"([a-z_]+_(?:v|a|w|ah|pct|c|s|allowed))"|(?:bank|record)\.([a-z_]+)`).FindAllStringSubmatch(script, -1)
+	keys := regexp.MustCompile(`"([a-z_]+_(?:v|a|w|ah|pct|c|s|allowed|at|pack))"|(?:bank|record)\.([a-z_]+)`).FindAllStringSubmatch(script, -1)
 	if len(keys) < 15 {
 		t.Fatalf("found only %d keys in the script", len(keys))
 	}
 	for _, m := range keys {
 		if key := m[1] + m[2]; !isKey(key) {
 			t.Errorf("the script reads %q, which no record has", key)
+		}
+	}
+}
+
+// A limit is not taken for a state, and the state of the current, both limits of the
+// voltage, the numbers of the outermost cells and the time of day are shown.
+func TestPageTellsLimitsFromStates(t *testing.T) {
+	script := pageText(t, "/live.js")
+	for _, want := range []string{
+		`["charge", "charge_allowed"`, `["discharge", "discharge_allowed"`, `" limit"`, `["upper voltage limit", "charge_voltage_limit_v"`, `["lower voltage limit", "discharge_voltage_limit_v"`, `["current", "current_a", 1, "A", direction]`, `", charging"`, `", discharging"`,
+		`"cell_min_at"`, `"cell_max_at"`, `"cell_min_pack"`, `"cell_max_pack"`, "new Date(bank.time).toLocaleTimeString()",
+	} {
+		if !strings.Contains(script, want) {
+			t.Errorf("the script does not hold %q", want)
 		}
 	}
 }

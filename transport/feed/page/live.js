@@ -42,31 +42,43 @@ function seconds(age) {
   return s < 120 ? s + " s" : s < 7200 ? Math.floor(s / 60) + " min" : Math.floor(s / 3600) + " h";
 }
 
-// What is shown of a record: label, key, places, unit.
+// What is shown of a record: label, key, places, unit, and what the label says besides.
 const numbers = [
-  ["voltage", "voltage_v", 2, "V"], ["current", "current_a", 1, "A"], ["power", "power_w", 0, "W"],
+  ["voltage", "voltage_v", 2, "V"], ["current", "current_a", 1, "A", direction], ["power", "power_w", 0, "W"],
   ["state of charge", "soc_pct", 1, "%"], ["remaining", "remaining_ah", 1, "Ah"], ["health", "soh_pct", 1, "%"],
-  ["lowest cell", "cell_min_v", 3, "V"], ["highest cell", "cell_max_v", 3, "V"], ["spread", "cell_spread_v", 3, "V"],
+  ["lowest cell", "cell_min_v", 3, "V", (record) => where(record, "cell_min_at", "cell_min_pack")],
+  ["highest cell", "cell_max_v", 3, "V", (record) => where(record, "cell_max_at", "cell_max_pack")], ["spread", "cell_spread_v", 3, "V"],
   ["coldest", "temp_min_c", 1, "\u00b0C"], ["warmest", "temp_max_c", 1, "\u00b0C"], ["temperature", "temp_c", 1, "\u00b0C"],
+  ["upper voltage limit", "charge_voltage_limit_v", 1, "V"], ["lower voltage limit", "discharge_voltage_limit_v", 1, "V"],
 ];
+
+// direction is which way the current flows by its sign.
+function direction(record) {
+  return record.current_a > 0 ? ", charging" : record.current_a < 0 ? ", discharging" : "";
+}
+
+// where is the number of a cell and, in a bank, of its pack.
+function where(record, cell, pack) {
+  return (known(record, cell) ? " " + record[cell] : "") + (known(record, pack) ? ", pack " + record[pack] : "");
+}
 
 function table(record) {
   const list = element("dl", "");
-  for (const [label, key, places, unit] of numbers) {
+  for (const [label, key, places, unit, besides] of numbers) {
     if (!known(record, key)) continue;
     const value = record[key].toFixed(places).replace("-", "\u2212") + "\u00a0" + unit;
-    list.append(element("div", "", element("dt", label), element("dd", value + (doubtful(record, key) ? " doubtful" : ""))));
+    list.append(element("div", "", element("dt", label + (besides ? besides(record) : "")), element("dd", value + (doubtful(record, key) ? " doubtful" : ""))));
   }
-  for (const [label, allowed, limit] of [["charging", "charge_allowed", "charge_current_limit_a"], ["discharging", "discharge_allowed", "discharge_current_limit_a"]]) {
+  for (const [label, allowed, limit] of [["charge", "charge_allowed", "charge_current_limit_a"], ["discharge", "discharge_allowed", "discharge_current_limit_a"]]) {
     const text = permission(record, allowed, limit);
-    if (text) list.append(element("div", "", element("dt", label), element("dd", text)));
+    if (text) list.append(element("div", "", element("dt", label + (text.endsWith("A") ? " limit" : "")), element("dd", text)));
   }
   return list;
 }
 
 function permission(record, allowed, limit) {
   if (record[allowed] === false || record[limit] === 0) return "not allowed";
-  if (record[limit] !== undefined) return "up to\u00a0" + record[limit] + "\u00a0A";
+  if (record[limit] !== undefined) return record[limit] + "\u00a0A";
   return record[allowed] ? "allowed" : "";
 }
 
@@ -121,7 +133,7 @@ function draw() {
   document.title = document.getElementById("name").textContent = bank.bank;
   const count = bank.packs_fresh + " of " + bank.packs + (bank.packs === 1 ? " pack" : " packs");
   const since = bank.age_s === undefined ? "never heard" : "not heard for " + seconds(age);
-  document.getElementById("heard").textContent = quiet ? since : count + " heard";
+  document.getElementById("heard").textContent = quiet ? since : count + " heard, " + new Date(bank.time).toLocaleTimeString();
   const gone = late > overdue;
   document.getElementById("bank").replaceChildren(...(gone ? [] : [alarms(bank), table(bank)]));
   document.getElementById("packs").replaceChildren(...(gone ? [] : packs.map((p) => packSection(p, late))));
