@@ -113,11 +113,6 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 		return p, err
 	}
 	p.Named, p.Body = named, body
-	for _, op := range slices.Concat(named, body.All) {
-		if m.Frame != nil && !op.Optional && (op.RepeatSlot >= 0 || len(op.Lists) > 0) {
-			p.Counted = append(p.Counted, op)
-		}
-	}
 	for _, g := range []struct {
 		of *Group
 		to *Steps
@@ -129,6 +124,17 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 			return p, err
 		}
 	}
+	p.know(pieces)
+	return p, nil
+}
+
+// know notes what is asked of the steps of a message again and again.
+func (p *Program) know(pieces map[Target]bool) {
+	for _, op := range slices.Concat(p.Named, p.Body.All) {
+		if p.Frame != nil && !op.Optional && (op.RepeatSlot >= 0 || len(op.Lists) > 0) {
+			p.Counted = append(p.Counted, op)
+		}
+	}
 	p.PageSlot = -1
 	if i := slices.IndexFunc(p.Body.All, func(op Op) bool { return op.PageSlot >= 0 }); i >= 0 {
 		p.PageSlot, p.PageFirst = p.Body.All[i].PageSlot, p.Body.All[i].PageFirst
@@ -136,14 +142,13 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 	if i := slices.IndexFunc(p.Body.All, func(op Op) bool { return op.Kind == OpAddress }); i >= 0 {
 		p.AddressIn = &p.Body.All[i]
 	}
-	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !m.refersTo(op.Let) })
+	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !p.refersTo(op.Let) })
 	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Known != 0 || op.Target != nil && op.Quantity.OfPresent() })
 	for i := range p.Body.All {
 		if op := &p.Body.All[i]; op.Kind == OpText && op.Target != nil {
 			op.Continued = pieces[Target{op.Quantity, op.Target.Element + op.Type.Bits/8}]
 		}
 	}
-	return p, nil
 }
 
 // numberAlarms numbers the fields that are alarms, those of a group on their own,
