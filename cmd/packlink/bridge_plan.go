@@ -2,6 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"io/fs"
 	"math"
 	"path/filepath"
 	"slices"
@@ -57,6 +60,9 @@ const (
 // every mistake at its place.
 func loadPlan(path string) (*plan, error) {
 	data, err := document.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, &hinted{fmt.Errorf("there is no configuration %s; docs/bridge.md describes one", path), "packlink bridge, which needs none: it shows a simulated bank"}
+	}
 	if err != nil {
 		return nil, err
 	}

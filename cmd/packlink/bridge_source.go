@@ -123,10 +123,10 @@ func (s *sourcePlan) connectCapture() error {
 		return err
 	}
 	path := s.from.Address
-	once := func() (transport.Receiver, error) { return capture.Open(path) }
+	once := func() (transport.Receiver, error) { return openCapture(path) }
 	r, err := once()
 	if err != nil {
-		return fmt.Errorf("%s: %w", s.from, err)
+		return err
 	}
 	err = s.checkMedium(r)
 	if closed := r.Close(); err == nil {

@@ -69,7 +69,7 @@ func (j *decodeJob) run(ctx context.Context, args []string, s *streams) error {
 	if err != nil {
 		return err
 	}
-	r, err := capture.Open(j.capture)
+	r, err := openCapture(j.capture)
 	if err != nil {
 		return err
 	}

@@ -14,7 +14,6 @@ import (
 	"packlink/mapping"
 	"packlink/mapping/library"
 	"packlink/transport"
-	"packlink/transport/capture"
 )
 
 var identifyVerb = verb{
@@ -132,7 +131,7 @@ const framesToIdentify = 5000
 
 // tryCapture tries mappings on the beginning of a capture.
 func tryCapture(path string, tables []*mapping.Compiled) (decode.Verdict, error) {
-	r, err := capture.Open(path)
+	r, err := openCapture(path)
 	if err != nil {
 		return decode.Verdict{}, err
 	}

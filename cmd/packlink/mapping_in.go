@@ -11,7 +11,6 @@ import (
 	"packlink/mapping"
 	"packlink/mapping/framing"
 	"packlink/transport"
-	"packlink/transport/capture"
 )
 
 // showFrames lists the different frames of a capture, each with a sample that can
@@ -32,7 +31,7 @@ func (j *mappingJob) showFrames(ctx context.Context, reference string, s *stream
 	if err != nil {
 		return usageError{fmt.Errorf("mapping show: --in: %w", err)}
 	}
-	r, err := capture.Open(endpoint.Address)
+	r, err := openCapture(endpoint.Address)
 	if err != nil {
 		return err
 	}

@@ -41,7 +41,7 @@ func listenTo(ctx context.Context, e transport.Endpoint, tell func(string)) (tra
 	case "modbus-tcp", "modbus-tls":
 		return nil, fmt.Errorf("%s: a Modbus/TCP server says nothing unless it is asked: this is a source for bridge, with poll: true", e)
 	}
-	return nil, fmt.Errorf("%s: a bus begins with can:, slcan:, serial: or tcp: instead", e)
+	return nil, notABus(e)
 }
 
 // ask opens a line to ask packs for what a mapping says. It transmits requests to

@@ -72,7 +72,7 @@ func (j *replayJob) run(ctx context.Context, args []string, s *streams) error {
 	if err != nil {
 		return usageError{err}
 	}
-	r, err := capture.Open(endpoint.Address)
+	r, err := openCapture(endpoint.Address)
 	if err != nil {
 		return err
 	}
@@ -185,7 +185,7 @@ func (j *replayJob) decode(ctx context.Context, path string, emit func(string), 
 	if err != nil {
 		return err
 	}
-	r, err := capture.Open(endpoint.Address)
+	r, err := openCapture(endpoint.Address)
 	if err != nil {
 		return err
 	}

@@ -32,6 +32,9 @@ func dial(e transport.Endpoint, echo bool, notify func(Event)) (*socket, error) 
 	if err := e.Allow(); err != nil {
 		return nil, err
 	}
+	if e.Address == "" {
+		return nil, &Error{Endpoint: e.String(), Why: "no interface is named, expected one as in can:can0", Try: "packlink adapters"}
+	}
 	i, err := findInterface(e.Address)
 	if err != nil {
 		return nil, notFound(e, err)

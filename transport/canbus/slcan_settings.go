@@ -31,6 +31,9 @@ func readSettings(e transport.Endpoint, sending bool) (settings, error) {
 	if s.path == "" {
 		return settings{}, fmt.Errorf("endpoint %q: no serial port is named, expected one as in slcan:/dev/ttyACM0?bitrate=500000", e)
 	}
+	if e.Options["bitrate"] == "" {
+		return settings{}, fmt.Errorf("endpoint %q: bitrate is \"\": say the bit rate of the bus, as in slcan:%s?bitrate=500000; it is one of %v", e, e.Address, adapterRates)
+	}
 	var err error
 	if s.bitRate, err = strconv.Atoi(e.Options["bitrate"]); err != nil || rateCommand(s.bitRate) == "" {
 		return settings{}, fmt.Errorf("endpoint %q: bitrate is %q, expected one of %v", e, e.Options["bitrate"], adapterRates)

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"go.bug.st/serial"
+
+	"packlink/transport"
 )
 
 // How an adapter is set up: it may keep silent for so long, before it is taken
@@ -44,7 +46,7 @@ func portTrouble(err error, path string) (why, try string) {
 		case serial.PortBusy:
 			return "another program has the port", "fuser -v " + path
 		case serial.PermissionDenied:
-			return "no permission to open the port", "sudo usermod -aG dialout $USER"
+			return transport.PermissionAdvice(path)
 		case serial.InvalidSerialPort:
 			return "this is no serial port", "ls -l /dev/serial/by-id"
 		}

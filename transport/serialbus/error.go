@@ -62,7 +62,7 @@ func openFault(e transport.Endpoint, err error) *Error {
 		fault.Try = "packlink adapters"
 	case errors.Is(err, fs.ErrPermission), hasCode(err, serial.PermissionDenied):
 		fault.Kind, fault.Cause = KindPermission, nil
-		fault.Detail, fault.Try = permissionAdvice(e.Address)
+		fault.Detail, fault.Try = transport.PermissionAdvice(e.Address)
 	case errors.Is(err, syscall.EBUSY), hasCode(err, serial.PortBusy):
 		fault.Kind, fault.Detail, fault.Cause = KindBusy, "another program has the port", nil
 		fault.Try = "lsof " + e.Address
@@ -76,16 +76,6 @@ func openFault(e transport.Endpoint, err error) *Error {
 func hasCode(err error, code serial.PortErrorCode) bool {
 	var fault *serial.PortError
 	return errors.As(err, &fault) && fault.Code() == code
-}
-
-// permissionAdvice says who may open the port, and how to become one of them.
-func permissionAdvice(path string) (detail, try string) {
-	group, shared := groupOf(path)
-	if group == "" || !shared {
-		return "you may not open the port", "ls -l " + path
-	}
-	return fmt.Sprintf("you may not open the port: it is for members of the group %s", group),
-		fmt.Sprintf("sudo usermod -aG %s $USER, and log in again", group)
 }
 
 // dialFault says why there is no connection.

@@ -81,7 +81,9 @@ func readAnsweringPlace(e transport.Endpoint) (*place, error) {
 
 func checkAddress(e transport.Endpoint, host bool) error {
 	if e.Address == "" {
-		return endpointError(e, "the address is missing")
+		fault := endpointError(e, "the address is missing")
+		fault.Try = "packlink adapters"
+		return fault
 	}
 	if !host {
 		return nil

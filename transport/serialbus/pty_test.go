@@ -259,8 +259,8 @@ func TestNotAllowed(t *testing.T) {
 		t.Fatal(err)
 	}
 	asNobody(t, func() {
-		group, _ := groupOf(far.port)
-		checkOpenFault(t, "serial:"+far.port, KindPermission, "members of the group "+group, "usermod -aG "+group)
+		detail, try := transport.PermissionAdvice(far.port)
+		checkOpenFault(t, "serial:"+far.port, KindPermission, detail, try)
 	})
 	if err := os.Chmod(far.port, 0o600); err != nil {
 		t.Fatal(err)

@@ -1,6 +1,6 @@
 //go:build !unix
 
-package serialbus
+package transport
 
 // groupOf finds no group: there are none on this system.
 func groupOf(string) (name string, shared bool) { return "", false }

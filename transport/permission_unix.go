@@ -1,6 +1,6 @@
 //go:build unix
 
-package serialbus
+package transport
 
 import (
 	"os"
