@@ -63,11 +63,17 @@ func (h *hearing) screen(now int64, width int) []string {
 		lines = append(lines, "", "no pack is heard yet")
 	}
 	var s pack.Status
+	var packs []string
+	lists := false
 	for i := range h.decoder.Packs() {
 		h.decoder.Status(i, now, &s)
-		lines = append(append(lines, ""), packLines(&s, width)...)
+		packs = append(append(packs, ""), packLines(&s, width)...)
+		lists = lists || hasLists(&s)
 	}
-	return append(lines, restLines(h.decoder)...)
+	if lists {
+		lines = append(lines, legend())
+	}
+	return append(append(lines, packs...), restLines(h.decoder)...)
 }
 
 // headline says how the bus is doing.
@@ -123,8 +129,10 @@ func packLines(s *pack.Status, width int) (lines []string) {
 			lines = append(lines, fmt.Sprintf("  %-9s %s  %s", row.name, text, rowAge(s, row.quantities)))
 		}
 	}
-	lines = append(lines, listLines(s, pack.Cells, "cells", width)...)
-	return append(lines, listLines(s, pack.Temps, "sensors", width)...)
+	for _, list := range screenLists {
+		lines = append(lines, listLines(s, list.quantity, list.name, width)...)
+	}
+	return lines
 }
 
 // screenRows are the rows of a pack's table.
@@ -140,6 +148,10 @@ var screenRows = []struct {
 	{"discharge", []pack.Quantity{pack.DischargeAllowed, pack.DischargeCurrentLimit, pack.DischargeVoltageLimit}},
 }
 
+// wattPlaces are the most decimals of a power: as a product it has more than were
+// measured.
+const wattPlaces = 3
+
 // rowText are the quantities of a row that are known. An overdue one has its
 // age behind it, one outside its range a question mark.
 func rowText(s *pack.Status, quantities []pack.Quantity) string {
@@ -150,6 +162,9 @@ func rowText(s *pack.Status, quantities []pack.Quantity) string {
 		}
 		v, row := s.Value(q), q.Row()
 		text := v.Decimal().String()
+		if row.Unit == "W" {
+			text = fixed(v.Decimal(), min(places(v.Decimal()), wattPlaces))
+		}
 		if row.Kind == pack.Flag {
 			text = map[bool]string{true: "yes", false: "no"}[v.Coef != 0]
 		}
@@ -186,49 +201,6 @@ func shortName(q pack.Quantity) string {
 		key = strings.TrimPrefix(key, said)
 	}
 	return strings.ReplaceAll(key, "_", " ")
-}
-
-// listLines are a list as lines; the highest value has a ^ behind it and the
-// lowest a v.
-func listLines(s *pack.Status, q pack.Quantity, name string, width int) (lines []string) {
-	const indent, column = 12, 8
-	elements := s.Elements(q)
-	if !s.Has(q) {
-		return nil
-	}
-	low, high := extremes(elements)
-	perLine := max(1, (width-indent)/column)
-	for start := 0; start < len(elements); start += perLine {
-		line := fmt.Sprintf("  %-9s ", fmt.Sprintf("%s %d", name, start+1))
-		for i := start; i < min(start+perLine, len(elements)); i++ {
-			mark := map[int]string{low: "v", high: "^"}[i]
-			text := "-"
-			if elements[i].Trust&pack.Known != 0 {
-				text = elements[i].Decimal().String()
-			}
-			line += fmt.Sprintf("%-*s", column, text+mark)
-		}
-		lines = append(lines, strings.TrimRight(line, " "))
-	}
-	return lines
-}
-
-// extremes are the places of the lowest and the highest value that can be
-// trusted, -1 if there are none.
-func extremes(elements []pack.Value) (low, high int) {
-	low, high = -1, -1
-	for i, v := range elements {
-		if v.Trust != pack.Known {
-			continue
-		}
-		if low < 0 || v.Decimal().Cmp(elements[low].Decimal()) < 0 {
-			low = i
-		}
-		if high < 0 || v.Decimal().Cmp(elements[high].Decimal()) > 0 {
-			high = i
-		}
-	}
-	return low, high
 }
 
 func alarmText(s *pack.Status) string {

@@ -227,6 +227,7 @@ func TestScreen(t *testing.T) {
 	for _, want := range []string{
 		"line address 1   marrowfen-mf16   1 s ago", "voltage 52.94 V  current -12.8 A", "soc 88 %  (1 s)", "3.289v", "3.314^",
 		"allowed yes  current limit 50 A", "discharge overcurrent warning", "cells 9",
+		"cells in V, sensors in degC; ^ highest, v lowest", "power -677.632 W",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the screen lacks %q:\n%s", want, text)
@@ -242,7 +243,7 @@ func TestScreen(t *testing.T) {
 		t.Errorf("on a small terminal:\n%s", small)
 	}
 	gone := strings.Join(h.screen(now+60e9, 80), "\n")
-	if !strings.Contains(gone, "not heard any more") || strings.Contains(gone, "52.94") {
+	if strings.Contains(gone, "highest") || !strings.Contains(gone, "not heard any more") || strings.Contains(gone, "52.94") {
 		t.Errorf("a minute later:\n%s", gone)
 	}
 }
