@@ -1,14 +1,11 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -127,51 +124,6 @@ func play(ctx context.Context, r transport.Receiver, out transport.Sender, mediu
 		return fmt.Errorf("nothing of the capture can be sent %s: it holds no frames of that bus (%s)", what, medium)
 	}
 	return withHint(err)
-}
-
-// differencesShown is the most differences that are shown.
-const differencesShown = 5
-
-// compare decodes a capture and holds its records against those of a file.
-func (j *replayJob) compare(ctx context.Context, path string, s *streams) error {
-	expected, err := os.Open(j.expect)
-	if err != nil {
-		return err
-	}
-	defer expected.Close()
-	want := bufio.NewScanner(expected)
-	want.Buffer(nil, 1<<20)
-	line, differences := 0, 0
-	differs := func(got string) {
-		line++
-		wanted := "nothing"
-		if want.Scan() {
-			wanted = strings.TrimSpace(want.Text())
-		}
-		if got == wanted {
-			return
-		}
-		if differences++; differences <= differencesShown {
-			fmt.Fprintf(s.out, "line %d\n  expected %s\n  decoded  %s\n", line, wanted, got)
-		}
-	}
-	if err := j.decode(ctx, path, differs, s); err != nil {
-		return err
-	}
-	for want.Scan() {
-		if line++; differences < differencesShown {
-			fmt.Fprintf(s.out, "line %d\n  expected %s\n  decoded  nothing\n", line, want.Text())
-		}
-		differences++
-	}
-	if err := want.Err(); err != nil {
-		return fmt.Errorf("%s: %w", j.expect, err)
-	}
-	if differences > 0 {
-		return doesNotHold{fmt.Errorf("replay: %d of %s differ from %s", differences, counted(line, "record"), j.expect)}
-	}
-	fmt.Fprintf(s.out, "%s as expected\n", counted(line, "record"))
-	return nil
 }
 
 // decode hands each record of a capture to emit.
