@@ -71,7 +71,7 @@ func ask(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, add
 			every = time.Second
 		}
 		plan.Blocks = append(plan.Blocks, serialbus.Block{
-			Function: byte(bus.Function()), From: uint16(p.Read.From), Count: p.Read.Count, Every: every,
+			Function: byte(bus.Function()), From: uint16(p.Read.From), Count: p.Read.Count, Every: every, Joined: p.Joined(),
 		})
 	}
 	r, err := serialbus.TransmitPolls(ctx, e, plan, func(event serialbus.Event) { tell(event.String()) })

@@ -199,3 +199,26 @@ func TestLongBlockIsCut(t *testing.T) {
 		}
 	})
 }
+
+// TestCutsSpareJoinedRegisters wants no cut before a register that belongs to the one
+// before, unless so many belong together that a request cannot hold them.
+func TestCutsSpareJoinedRegisters(t *testing.T) {
+	for _, c := range []struct {
+		joined []int
+		want   [][2]int
+	}{
+		{nil, [][2]int{{10, 4}, {14, 4}, {18, 2}}},
+		{[]int{4}, [][2]int{{10, 3}, {13, 4}, {17, 3}}},
+		{[]int{3, 4, 8}, [][2]int{{10, 2}, {12, 4}, {16, 4}}},
+		{[]int{1, 2, 3, 4, 5}, [][2]int{{10, 4}, {14, 4}, {18, 2}}},
+	} {
+		b := Block{Function: 3, From: 10, Count: 10, Joined: c.joined}
+		var got [][2]int
+		for _, part := range b.cut(4) {
+			got = append(got, [2]int{part.From, part.Count})
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("joined %v: got %v, want %v", c.joined, got, c.want)
+		}
+	}
+}

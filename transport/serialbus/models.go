@@ -136,7 +136,7 @@ func modelBlocks(plan *Plan, found []model, most int, now time.Time) []*block {
 	wanted := Plan{Units: []byte{0}}
 	for _, m := range found {
 		if every := plan.Models.Every(m.id); every > 0 {
-			wanted.Blocks = append(wanted.Blocks, Block{plan.Models.Function, uint16(m.from), m.size, every})
+			wanted.Blocks = append(wanted.Blocks, Block{Function: plan.Models.Function, From: uint16(m.from), Count: m.size, Every: every})
 		}
 	}
 	return schedule(&wanted, most, now)[0].blocks

@@ -36,6 +36,7 @@ type Block struct {
 	From     uint16        // the first register's address in the request, from 0
 	Count    int           // registers; more than a request can ask for are asked for in parts
 	Every    time.Duration // the period
+	Joined   []int         // registers, counted from From, that are asked for together with the one before, if a request has room for both
 }
 
 // Plan is what to ask for.

@@ -77,10 +77,16 @@ func (u *unit) refuses() bool {
 
 // cut divides a plan's block into requests of at most so many registers.
 func (b *Block) cut(most int) (parts []Registers) {
-	for from, left := int(b.From), b.Count; left > 0; {
-		n := min(left, most)
-		parts = append(parts, Registers{b.Function, from, n})
-		from, left = from+n, left-n
+	for first := 0; first < b.Count; {
+		end := min(first+most, b.Count)
+		for at := end; at < b.Count && at > first; at-- {
+			if !slices.Contains(b.Joined, at) {
+				end = at
+				break
+			}
+		}
+		parts = append(parts, Registers{b.Function, int(b.From) + first, end - first})
+		first = end
 	}
 	return parts
 }
