@@ -14,6 +14,8 @@ const (
 	EventSilent     EventKind = "silent"     // a unit does not answer
 	EventAnswering  EventKind = "answering"  // a unit that was silent answers again
 	EventSlow       EventKind = "slow"       // a unit answers, but after the time-out
+	EventWithheld   EventKind = "withheld"   // a unit that answers does not give some registers now
+	EventGiven      EventKind = "given"      // it gives them again
 	EventUnreadable EventKind = "unreadable" // a unit refuses some registers, which are not asked for any more
 )
 

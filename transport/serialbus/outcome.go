@@ -20,7 +20,7 @@ const (
 	askLater    reaction = iota // at the registers' next turn
 	askHalves                   // some registers cannot be read: find those that can
 	askNever                    // until the unit or the line comes back
-	treatAbsent                 // a gateway says that the unit does not answer
+	treatAbsent                 // a gateway says that the unit, or this part of it, does not answer
 )
 
 // reactions are those to the exceptions of MODBUS Application Protocol V1.1b3,
@@ -46,6 +46,7 @@ func (p *Poller) conclude(outcome Outcome, code byte) {
 	switch outcome {
 	case Answered:
 		p.piece.tries, p.piece.proven = 0, true
+		p.give(u, now)
 		p.search(u, p.block)
 		walking := u.walk != nil
 		p.present(u, now)
@@ -89,7 +90,9 @@ func (p *Poller) present(u *unit, now time.Time) {
 // refused follows an exception.
 func (p *Poller) refused(u *unit, code byte, now time.Time) {
 	if reactions[code] == treatAbsent {
-		p.absent(u, now)
+		if !p.withhold(u, code, now) {
+			p.absent(u, now)
+		}
 		return
 	}
 	p.piece.tries = 0
@@ -136,6 +139,9 @@ func (p *Poller) absent(u *unit, now time.Time) {
 	}
 	if !u.silent {
 		u.silent = true
+		for _, b := range u.blocks {
+			b.given = false
+		}
 		p.say(EventSilent, u.id, "does not answer; it is asked again ever more rarely, at last every %v", lastAbsent)
 	}
 	u.rest = now.Add(growing(firstAbsent, u.misses, lastAbsent))

@@ -45,6 +45,11 @@ type block struct {
 	pieces     []*piece
 	searching  bool // some pieces are not proven
 	unreadable []refusedRegisters
+
+	given    bool      // the last time it was asked for
+	withheld bool      // it was told that it is not given now
+	answered time.Time // when it was given last
+	refused  time.Time // since when it is not given; the zero time if it is
 }
 
 // refusedRegisters are registers that a unit does not let be read, and why.
