@@ -38,7 +38,8 @@ func listAdapters(s *streams) error {
 	if err != nil {
 		return fmt.Errorf("the CAN interfaces cannot be listed: %w", err)
 	}
-	w := tabwriter.NewWriter(s.out, 0, 0, 2, ' ', 0)
+	var table strings.Builder
+	w := tabwriter.NewWriter(&table, 0, 0, 2, ' ', 0)
 	for i := range buses {
 		fmt.Fprintf(w, "can:%s\t%s\n", buses[i].Name, describeInterface(&buses[i]))
 	}
@@ -49,10 +50,31 @@ func listAdapters(s *streams) error {
 		}
 		fmt.Fprintf(w, "serial:%s\t%s\n", path, describePort(&ports[i]))
 	}
-	if len(ports)+len(buses) == 0 {
-		fmt.Fprintln(s.log, "no serial port and no CAN interface is here; plug an adapter in and look again")
+	if err := w.Flush(); err != nil {
+		return err
 	}
-	return w.Flush()
+	for line := range strings.Lines(table.String()) {
+		if _, err := fmt.Fprintln(s.out, strings.TrimRight(line, " \n")); err != nil {
+			return err
+		}
+	}
+	if absent := absentAdapters(len(ports), len(buses)); absent != "" {
+		fmt.Fprintf(s.log, "%s is here; plug an adapter in and look again\n", absent)
+	}
+	return nil
+}
+
+// absentAdapters names the kinds that none was found of; "" if both were.
+func absentAdapters(ports, buses int) string {
+	switch {
+	case ports+buses == 0:
+		return "no serial port and no CAN interface"
+	case ports == 0:
+		return "no serial port"
+	case buses == 0:
+		return "no CAN interface"
+	}
+	return ""
 }
 
 // describeInterface is a CAN interface's state in words.

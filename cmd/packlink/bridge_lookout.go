@@ -67,7 +67,7 @@ func (s *source) tellUnexplained(log io.Writer, now int64) {
 	}
 	s.told = true
 	fmt.Fprintf(log, "source %s: %s heard, none of %s: is it the right mapping?\ntry: packlink identify %s\n",
-		s.plan.name, counted(int(s.frames), heardThing(s.plan.table)), s.plan.table.Name, s.identifiable())
+		s.plan.name, counted(int(s.frames), heardThing(mediumOf(s.plan.table))), s.plan.table.Name, s.identifiable())
 }
 
 // identifiable is the source as the verb identify takes it.

@@ -48,7 +48,11 @@ func reportCapture(w io.Writer, r *capture.Reader, in *patient) {
 
 func reportRejected(w io.Writer, counters *decode.Counters) {
 	for _, outcome := range decode.Outcomes() {
-		if outcome.Rejects() && counters[outcome] > 0 {
+		switch {
+		case !outcome.Rejects() || counters[outcome] == 0:
+		case outcome == decode.Foreign:
+			fmt.Fprintf(w, "  not read, as foreign: %d, of another kind of bus than the mapping's\n", counters[outcome])
+		default:
 			fmt.Fprintf(w, "  not read, as %s: %d\n", outcome, counters[outcome])
 		}
 	}

@@ -104,7 +104,7 @@ func TestListenIsSilent(t *testing.T) {
 	}
 	path := filepath.Join(t.TempDir(), "line.pcapng")
 	_, log := runFor(t, time.Second, "record", "--from", endpoint, "--to", path)
-	if !strings.Contains(log, "frames, about") {
+	if !strings.Contains(log, " pieces, about") {
 		t.Errorf("record says %s", log)
 	}
 	out, _ = runFor(t, 10*time.Second, "decode", path, "--mapping", "marrowfen-mf16")
@@ -167,7 +167,7 @@ func TestReplayOntoLine(t *testing.T) {
 	if got := <-heard; got != "one two three" {
 		t.Errorf("the line heard %q: %s", got, log)
 	}
-	if !strings.Contains(log, "transmits ") || !strings.Contains(log, "3 frames sent, 0 left out") {
+	if !strings.Contains(log, "transmits ") || !strings.Contains(log, "3 pieces sent, 0 left out") {
 		t.Errorf("replay says %s", log)
 	}
 }

@@ -91,6 +91,8 @@ func (j *mappingJob) run(ctx context.Context, args []string, s *streams) error {
 		return lintMappings(args[1:], s)
 	case args[0] == "import" && len(args) == 2:
 		return j.importFile(args[1], s)
+	case slices.Contains([]string{"show", "lint", "import"}, args[0]) && len(args) == 1:
+		return wrong("%s needs a %s", args[0], map[string]string{"show": "mapping: packlink mapping list names those built in", "lint": "mapping file", "import": "file of messages"}[args[0]])
 	case slices.Contains([]string{"list", "show", "lint", "import"}, args[0]):
 		return wrong("%s does not take %d arguments", args[0], len(args)-1)
 	}

@@ -32,6 +32,9 @@ func (j *mappingJob) importFile(path string, s *streams) error {
 	if err := j.write(d.Text, s.out); err != nil {
 		return fmt.Errorf("mapping import: %w", err)
 	}
+	if j.to != "" {
+		fmt.Fprintf(s.log, "wrote the draft %s; what is left to say is marked in it\n", j.to)
+	}
 	for _, lost := range d.Lost {
 		fmt.Fprintf(s.log, "packlink: left out: %s\n", lost)
 	}

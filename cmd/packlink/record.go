@@ -83,11 +83,11 @@ func (j *recordJob) run(ctx context.Context, args []string, s *streams) error {
 	if err != nil {
 		return err
 	}
-	return j.record(ctx, r, out, &streams{s.out, log})
+	return j.record(ctx, r, out, heardThing(medium), &streams{s.out, log})
 }
 
-// record writes what goes by until ctx ends. The file is closed in any case.
-func (j *recordJob) record(ctx context.Context, r transport.Receiver, out *capture.Recorder, s *streams) error {
+// record writes what goes by, frames or pieces of bytes, until ctx ends. The file is closed in any case.
+func (j *recordJob) record(ctx context.Context, r transport.Receiver, out *capture.Recorder, thing string, s *streams) error {
 	begun := time.Now()
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
@@ -105,7 +105,7 @@ func (j *recordJob) record(ctx context.Context, r transport.Receiver, out *captu
 				_ = r.Close()
 				return
 			}
-			progress(s.log, out, begun)
+			progress(s.log, out, thing, begun)
 		}
 	}()
 	err := receive(ctx, r, out.Send)
@@ -119,18 +119,18 @@ func (j *recordJob) record(ctx context.Context, r transport.Receiver, out *captu
 	if closed := out.Close(); err == nil {
 		err = closed
 	}
-	fmt.Fprintf(s.log, "%s, about %s, in %v, last file %s\n", counted(int(frames), "frame"), shownSize(bytes), time.Since(begun).Round(time.Second), path)
+	fmt.Fprintf(s.log, "%s, about %s, in %v, last file %s\n", counted(int(frames), thing), shownSize(bytes), time.Since(begun).Round(time.Second), path)
 	return err
 }
 
 // progress says how far the recording is, if a person watches.
-func progress(log io.Writer, out *capture.Recorder, begun time.Time) {
+func progress(log io.Writer, out *capture.Recorder, thing string, begun time.Time) {
 	if !isTerminal(log) {
 		return
 	}
 	frames, bytes, path := out.Progress()
 	elapsed := time.Since(begun)
-	fmt.Fprintf(log, "\r%s: %v, %d frames, %s, %.0f frames/s ", path, elapsed.Round(time.Second), frames, shownSize(bytes), float64(frames)/elapsed.Seconds())
+	fmt.Fprintf(log, "\r%s: %v, %s, %s, %.0f %ss/s ", path, elapsed.Round(time.Second), counted(int(frames), thing), shownSize(bytes), float64(frames)/elapsed.Seconds(), thing)
 }
 
 var sizeUnits = []struct {

@@ -116,7 +116,7 @@ func play(ctx context.Context, r transport.Receiver, out transport.Sender, mediu
 	if closed := out.Close(); err == nil {
 		err = closed
 	}
-	fmt.Fprintf(s.log, "%s sent, %d left out\n", counted(sent, "frame"), left+in.damaged)
+	fmt.Fprintf(s.log, "%s sent, %d left out\n", counted(sent, heardThing(medium)), left+in.damaged)
 	switch {
 	case errors.Is(err, context.Canceled):
 		return nil

@@ -43,10 +43,10 @@ func mediumOf(table *mapping.Compiled) transport.Medium {
 	return transport.Serial
 }
 
-// heardThing is what a bus of the mapping is heard as: a frame, or a piece of bytes,
-// which can hold several frames or a part of one.
-func heardThing(table *mapping.Compiled) string {
-	if mediumOf(table) == transport.CAN {
+// heardThing is what a bus is heard as: a frame, or on a serial line a piece of
+// bytes, which can hold several frames or a part of one.
+func heardThing(medium transport.Medium) string {
+	if medium == transport.CAN {
 		return "frame"
 	}
 	return "piece"
