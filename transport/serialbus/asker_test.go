@@ -262,3 +262,33 @@ func TestQuestionPlansRefused(t *testing.T) {
 		}
 	}
 }
+
+// TestUnansweredQuestionDelaysNoOther has one question of a pack unanswered, as packs
+// leave some unanswered that do not know them: it is asked ever more rarely, and the
+// pack's other questions at their period.
+func TestUnansweredQuestionDelaysNoOther(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		plan := QuestionPlan{Timeout: 200 * time.Millisecond, Quiet: 20 * time.Millisecond, Questions: []Question{
+			{Pack: "pack 1", Sent: []byte("how?"), Every: time.Second},
+			{Pack: "pack 1", Sent: []byte("who?"), Every: time.Second},
+		}}
+		b := startAsker(t, plan, func(b *askerBus, n int, sent []byte) {
+			if string(sent) == "how?" || time.Since(b.begun) > 50*time.Second {
+				b.link.put(10*time.Millisecond, []byte("well!"))
+			}
+		})
+		time.Sleep(50 * time.Second)
+		synctest.Wait()
+		if n := len(b.times("how?")); n < 40 {
+			t.Errorf("the answered question was asked %d times in 50 seconds", n)
+		}
+		if n := len(b.times("who?")); n < 5 || n > 30 {
+			t.Errorf("the unanswered question was asked %d times in 50 seconds", n)
+		}
+		time.Sleep(70 * time.Second)
+		synctest.Wait()
+		if lost, back, silent := b.saw(EventWithheld), b.saw(EventGiven), b.saw(EventSilent); lost != 1 || back != 1 || silent != 0 {
+			t.Errorf("told %d times of its loss, %d of its return, %d of a silent pack", lost, back, silent)
+		}
+	})
+}

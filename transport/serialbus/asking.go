@@ -115,7 +115,11 @@ func (a *Asker) conclude(outcome Outcome) {
 	a.asking, a.ready = false, now
 	switch outcome {
 	case Answered:
-		a.piece.tries, u.misses, u.rest = 0, 0, time.Time{}
+		a.piece.tries, u.misses, u.rest, u.heard = 0, 0, time.Time{}, now
+		if a.piece.misses > 0 {
+			a.piece.misses = 0
+			a.say(EventGiven, "answers % X again", a.sent)
+		}
 		if u.silent {
 			u.silent = false
 			a.say(EventAnswering, "answers again")
@@ -137,12 +141,26 @@ func (a *Asker) absent(u *unit, now time.Time) {
 	if !u.silent && a.repeat(u, now) {
 		return
 	}
+	if !u.silent && now.Sub(u.heard) < lastAbsent {
+		a.unanswered(now)
+		return
+	}
 	if !u.silent {
 		u.silent = true
 		a.say(EventSilent, "does not answer; it is asked again ever more rarely, at last every %v", lastAbsent)
 	}
 	u.rest = now.Add(growing(firstAbsent, u.misses, lastAbsent))
 	u.misses++
+}
+
+// unanswered makes a question wait that a pack does not answer which answers others: it
+// alone is asked ever more rarely.
+func (a *Asker) unanswered(now time.Time) {
+	if a.piece.misses == 0 {
+		a.say(EventWithheld, "does not answer % X, though it answers other questions; this one is asked again ever more rarely", a.sent)
+	}
+	a.piece.due = later(a.piece.due, now.Add(growing(firstAbsent, a.piece.misses, lastAbsent)))
+	a.piece.misses++
 }
 
 // repeat makes the question be asked again soon. It is false when that was done

@@ -19,6 +19,7 @@ type piece struct {
 	tick    time.Time   // the next regular turn
 	due     time.Time   // the next turn: that one, or earlier for a repetition
 	tries   int         // repetitions of the present turn
+	misses  int         // of a question: turns in a row without an answer, though others of the pack are answered
 	proven  bool        // it was answered
 	parts   []Registers // of a joined piece: what it was joined from
 	settled bool        // it is not joined any more
@@ -64,6 +65,7 @@ type unit struct {
 	blocks   []*block
 	rest     time.Time // it is not asked before
 	misses   int       // turns in a row without an answer
+	heard    time.Time // when a question of it was last answered
 	silent   bool
 	slow     bool // it was reported to be too slow
 	last     question
