@@ -83,9 +83,9 @@ func speedOf(e transport.Endpoint) (float64, error) {
 	if !given {
 		return 1, nil
 	}
-	speed, err := strconv.ParseFloat(text, 64)
-	if err != nil || !(speed > 0) {
-		return 0, fmt.Errorf("%s: speed must be a number above 0, such as 10", e)
+	speed, ok := parseSpeed(text)
+	if !ok {
+		return 0, fmt.Errorf("%s: speed must be a number above 0, such as 10, and at most %d", e, fastest)
 	}
 	return speed, nil
 }

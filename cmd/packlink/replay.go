@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -60,9 +59,9 @@ func (j *replayJob) run(ctx context.Context, args []string, s *streams) error {
 	}
 	speed := capture.FlatOut
 	if j.speed != "max" {
-		var err error
-		if speed, err = strconv.ParseFloat(j.speed, 64); err != nil || !(speed > 0) {
-			return usageError{fmt.Errorf("replay: --speed %q must be a number above 0, or max", j.speed)}
+		var ok bool
+		if speed, ok = parseSpeed(j.speed); !ok {
+			return usageError{fmt.Errorf("replay: --speed %q must be a number above 0, or max; at most %d", j.speed, fastest)}
 		}
 	}
 	endpoint, err := captureEndpoint(args[0])

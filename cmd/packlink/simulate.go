@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strconv"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -118,9 +117,9 @@ func readPace(text string, recorded bool) (float64, error) {
 	case text == "max":
 		return 0, errors.New("a bus has its own pace; max is for captures")
 	}
-	pace, err := strconv.ParseFloat(text, 64)
-	if err != nil || !(pace > 0) {
-		return 0, errors.New("must be a number above 0, or max")
+	pace, ok := parseSpeed(text)
+	if !ok {
+		return 0, fmt.Errorf("must be a number above 0, or max; at most %d", fastest)
 	}
 	return pace, nil
 }
