@@ -26,7 +26,7 @@ func TestQuietBeforeRequest(t *testing.T) {
 			time.AfterFunc(soon, func() { last.Store(int64(time.Since(begun))); b.link.in <- answerTo(frame) })
 		})
 		for i := range 20 { // others talk just before the tick
-			at := time.Duration(i+1)*time.Second - time.Duration(i)*3*time.Millisecond
+			at := time.Duration(i+1)*time.Second - time.Duration(3*i+1)*time.Millisecond // never at a tick itself
 			time.AfterFunc(at, func() { last.Store(int64(time.Since(begun))); bus.link.in <- withCRC(9, 3, 0, 0, 0, 1) })
 		}
 		time.Sleep(25 * time.Second)
