@@ -74,6 +74,12 @@ func (j *simulateJob) run(ctx context.Context, args []string, s *streams) error 
 	if err != nil {
 		return usageError{err}
 	}
+	if bus := meant(to.Address); to.Scheme == "capture" && bus != "" {
+		return &hinted{usageError{fmt.Errorf("simulate: --to %s: a bus is written with its kind: %s", to, bus)}, "packlink simulate --mapping " + j.mapping + " --to " + bus}
+	}
+	if to.Scheme == "http" || to.Scheme == "stdout" {
+		return usageError{fmt.Errorf("simulate: --to %s: packs speak on can:, slcan:, serial:, modbus-tcp: or modbus-rtu:, or into a capture", to)}
+	}
 	if err := j.read(to); err != nil {
 		return err
 	}
