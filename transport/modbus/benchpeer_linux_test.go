@@ -59,15 +59,15 @@ func processorTime(b *testing.B, pid int) (used time.Duration) {
 	return used
 }
 
-// libmodbus compiles the peer, of Debian's libmodbus-dev.
-func libmodbus(b *testing.B) string {
+// compiled is a server in C, made of a file in testdata with Debian's libmodbus-dev.
+func compiled(b *testing.B, source string) func(port string) *exec.Cmd {
 	b.Helper()
 	program := filepath.Join(b.TempDir(), "peer")
-	text, err := exec.Command("cc", "-Wall", "-Wextra", "-Werror", "-O2", "-I/usr/include/modbus", "-o", program, "testdata/peer.c", "-lmodbus").CombinedOutput()
+	text, err := exec.Command("cc", "-Wall", "-Wextra", "-Werror", "-O2", "-I/usr/include/modbus", "-o", program, filepath.Join("testdata", source), "-lmodbus").CombinedOutput()
 	if err != nil {
 		b.Skipf("the peer cannot be built: %v: %s; try: apt-get install gcc libc6-dev libmodbus-dev", err, text)
 	}
-	return program
+	return func(port string) *exec.Cmd { return exec.Command(program, port) }
 }
 
 // load is connections that each ask for 100 registers again and again. One loop over
@@ -156,27 +156,31 @@ func (l *load) report(b *testing.B, name string) {
 	b.ReportMetric(float64(processorTime(b, l.pid).Microseconds())/float64(l.total), name+"-cpu-us")
 }
 
-// BenchmarkBesideLibmodbus lets 16 connections read 100 registers from this server and
-// from one made with libmodbus, each in a process of its own, in turns of a quarter of a
-// second. Run it with -benchtime 20x: each turn is one of b.N.
+// BenchmarkBesideLibmodbus lets 16 connections read 100 registers from this server, from
+// one made with libmodbus, and from one that does nothing but read and write: what is left
+// to gain. Each is in a process of its own, in turns of a quarter of a second. Run it with
+// -benchtime 20x: each turn is one of b.N.
 func BenchmarkBesideLibmodbus(b *testing.B) {
 	const connections, turn = 16, 250 * time.Millisecond
-	peer := libmodbus(b)
 	ours := newLoad(b, connections, func(port string) *exec.Cmd {
 		command := exec.Command(os.Args[0])
 		command.Env = append(os.Environ(), serveVariable+"="+port)
 		return command
 	})
-	theirs := newLoad(b, connections, func(port string) *exec.Cmd { return exec.Command(peer, port) })
-	ratios := make([]float64, b.N)
+	theirs := newLoad(b, connections, compiled(b, "peer.c"))
+	floor := newLoad(b, connections, compiled(b, "floor.c"))
+	ratios, limits := make([]float64, b.N), make([]float64, b.N)
 	for i := range ratios {
 		ours.run(b, turn)
 		theirs.run(b, turn)
-		ratios[i] = ours.rates[i] / theirs.rates[i]
+		floor.run(b, turn)
+		ratios[i], limits[i] = ours.rates[i]/theirs.rates[i], floor.rates[i]/theirs.rates[i]
 	}
 	ours.report(b, "packlink")
 	theirs.report(b, "libmodbus")
+	floor.report(b, "floor")
 	b.ReportMetric(median(ratios), "ratio")
+	b.ReportMetric(median(limits), "floor-ratio")
 }
 
 func median(all []float64) float64 {

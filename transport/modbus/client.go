@@ -5,6 +5,7 @@ import (
 	"io"
 	"net"
 	"os"
+	"runtime"
 	"sync/atomic"
 	"time"
 )
@@ -17,7 +18,9 @@ type client struct {
 	accepted time.Time
 	in, out  [maxADU]byte
 	filled   int  // the bytes in in that are not answered yet
-	halfway  bool // the deadline is that of the half request in in
+	halfway  bool // readBy is the end of the time for the half request in in
+
+	readBy, writeBy time.Time // the deadlines of conn
 
 	lastRequest atomic.Int64 // nanoseconds after accepted, at least 1; 0: none yet
 	dismissed   atomic.Bool  // the server closed it while it was in order
@@ -48,7 +51,8 @@ func (s *Server) converse(c *client) DropReason {
 		defer c.conn.Close()
 	}
 	for {
-		c.setDeadline()
+		c.limitReading(time.Now())
+		runtime.Gosched() // under load the next request is there after the other clients' turn
 		n, err := c.conn.Read(c.in[c.filled:])
 		c.filled += n
 		if fault := s.answerWhole(c); fault != notDropped {
@@ -60,17 +64,28 @@ func (s *Server) converse(c *client) DropReason {
 	}
 }
 
-// setDeadline gives the client time for the next request, or for the rest of
+// limitReading gives the client time for the next request, or for the rest of
 // the one it has begun: bytes that trickle in do not prolong it.
-func (c *client) setDeadline() {
-	if c.filled == 0 {
+func (c *client) limitReading(now time.Time) {
+	switch {
+	case c.filled == 0:
 		c.halfway = false
-		c.conn.SetReadDeadline(time.Now().Add(IdleTimeout))
-		return
-	}
-	if !c.halfway {
+		if c.readBy.Sub(now) < IdleTimeout {
+			c.readBy = now.Add(IdleTimeout + lenience)
+			c.conn.SetReadDeadline(c.readBy)
+		}
+	case !c.halfway:
 		c.halfway = true
-		c.conn.SetReadDeadline(time.Now().Add(FrameTimeout))
+		c.readBy = now.Add(FrameTimeout)
+		c.conn.SetReadDeadline(c.readBy)
+	}
+}
+
+// limitWriting gives the client time to accept a response.
+func (c *client) limitWriting(now time.Time) {
+	if c.writeBy.Sub(now) < WriteTimeout {
+		c.writeBy = now.Add(WriteTimeout + lenience)
+		c.conn.SetWriteDeadline(c.writeBy)
 	}
 }
 
@@ -99,7 +114,7 @@ func (s *Server) answerWhole(c *client) DropReason {
 func (s *Server) answerOne(c *client, message []byte) DropReason {
 	now := time.Now()
 	c.lastRequest.Store(max(1, int64(now.Sub(c.accepted))))
-	c.conn.SetWriteDeadline(now.Add(WriteTimeout))
+	c.limitWriting(now)
 	_, err := c.conn.Write(s.respond(c.reader, message, c.out[:]))
 	switch {
 	case err == nil:

@@ -95,7 +95,7 @@ func TestClientThatDoesNotReadIsDropped(t *testing.T) {
 		server := servePipes(t, units)
 		conn := server.dial(t)
 		send(t, conn, probe)
-		time.Sleep(WriteTimeout + time.Millisecond)
+		time.Sleep(WriteTimeout + lenience + time.Millisecond)
 		if c := server.Counters(); lives(conn) || c.Dropped[Unread] != 1 {
 			t.Errorf("got %+v", c)
 		}

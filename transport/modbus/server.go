@@ -14,15 +14,21 @@ const (
 	// the longest silent give way: see [Server.Serve].
 	MaxConnections = 1024
 
-	// IdleTimeout is how long a client may be silent between two requests.
+	// IdleTimeout is how long a client may be silent between two requests, and up to
+	// half a second more.
 	IdleTimeout = time.Hour
 
 	// FrameTimeout is how long a request may take from its first byte to its last.
 	FrameTimeout = 3 * time.Second
 
-	// WriteTimeout is how long a client may take to accept one response.
+	// WriteTimeout is how long a client may take to accept one response, and up to half
+	// a second more.
 	WriteTimeout = 5 * time.Second
 )
+
+// lenience is how far beyond its time a deadline is set, so that it need not be moved at
+// every request.
+const lenience = 500 * time.Millisecond
 
 // acceptPause is the wait after the system could not hand over a connection.
 const acceptPause = 100 * time.Millisecond
