@@ -151,15 +151,13 @@ func (b *bridge) woken() {
 	}
 }
 
-const (
-	publishGap  = 500 * time.Microsecond // least time between two states
-	publishIdle = 250 * time.Millisecond // most time between two states, so that silence shows
-)
+// publishIdle is the most time between two states, so that silence shows.
+const publishIdle = 250 * time.Millisecond
 
 // publishing gives a new state to all outputs after each frame, and when none
 // comes, until ctx ends.
 func (b *bridge) publishing(ctx context.Context, log io.Writer) {
-	out, looked := lookout{log: log}, int64(0)
+	out, looked, apart := lookout{log: log}, int64(0), gaps{}
 	idle := time.NewTicker(publishIdle)
 	defer idle.Stop()
 	for {
@@ -178,7 +176,7 @@ func (b *bridge) publishing(ctx context.Context, log io.Writer) {
 			looked = now
 			out.look(whole, b.sources, now)
 		}
-		time.Sleep(publishGap)
+		apart.wait()
 	}
 }
 
