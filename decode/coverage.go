@@ -128,10 +128,10 @@ func (b *coverer) message(p *mapping.Program) {
 // whole list.
 func (b *coverer) field(op *mapping.Op, s *pack.Status, eachCell bool, named *lets) {
 	b.Alarms.Known |= op.Known & s.Alarms.Known
-	if op.Target == nil || !s.Has(op.Quantity) {
+	q := op.Quantity
+	if op.Target == nil || !s.Has(q) || eachCell && !ofCells(s, q) {
 		return
 	}
-	q := op.Quantity
 	r, again := b.reached[q]
 	r.Quantity = q
 	if q.Row().Kind.List() {

@@ -57,6 +57,27 @@ func TestCover(t *testing.T) {
 	}
 }
 
+// TestCoverOfSensors: sensors are not told as those of cells of which there are more.
+func TestCoverOfSensors(t *testing.T) {
+	target, err := library.Compile("sunspec-battery")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, sensors := range []int{4, 16} {
+		known := new(pack.Status)
+		for cell := range 16 {
+			known.PutElement(pack.Cells, cell, pack.Value{Coef: 1, Trust: pack.Known})
+		}
+		for sensor := range sensors {
+			known.PutElement(pack.Temps, sensor, pack.Value{Coef: 1, Trust: pack.Known})
+		}
+		lost := slices.Contains(decode.Cover(new(pack.Status), known, nil, target).Lost, pack.Temps)
+		if lost != (sensors < 16) {
+			t.Errorf("of %d sensors at 16 cells the temperatures are lost: %t", sensors, lost)
+		}
+	}
+}
+
 // TestCoverOfLibrary holds that what a mapping can give reaches whoever reads the same
 // mapping, but for messages that need what no status knows.
 func TestCoverOfLibrary(t *testing.T) {

@@ -134,14 +134,18 @@ func (w *writing) flag(q pack.Quantity) (v pack.Decimal, known bool) {
 }
 
 // element is an element of a list, from 0; unknown if the list has no such one.
-// Sensors are those of cells only if there are as many.
 func (w *writing) element(q pack.Quantity, i int) pack.Value {
 	elements := w.status.Elements(q)
-	strangers := w.ofCell && q == pack.Temps && len(elements) != len(w.status.Elements(pack.Cells))
-	if i >= len(elements) || strangers {
+	if i >= len(elements) || w.ofCell && !ofCells(w.status, q) {
 		return pack.Value{}
 	}
 	return elements[i]
+}
+
+// ofCells tells whether the elements of a list can be those of the cells: sensors are
+// only if there are as many.
+func ofCells(s *pack.Status, q pack.Quantity) bool {
+	return q != pack.Temps || len(s.Elements(q)) == len(s.Elements(pack.Cells))
 }
 
 func flagRaw(op *mapping.Op, on, known bool) (uint64, error) {

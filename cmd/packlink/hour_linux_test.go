@@ -20,12 +20,11 @@ import (
 )
 
 // TestHourOnALine lets a simulated bank speak for an hour of simulated time on a real
-// serial line, and with registers over TCP too, in every built-in mapping of one. The
-// registers in models are read by the published definitions: see modelReader.
+// serial line, and with registers over TCP too, in every built-in mapping of one.
 func TestHourOnALine(t *testing.T) {
 	for _, name := range library.Names() {
 		c := hurried(t, name)
-		if c.Bus.CAN != nil || c.Bus.Registers != nil && c.Bus.Registers.ModelsAt >= 0 {
+		if c.Bus.CAN != nil {
 			continue
 		}
 		t.Run(name+" by a line", func(t *testing.T) {
@@ -36,14 +35,30 @@ func TestHourOnALine(t *testing.T) {
 				scheme = "modbus-rtu"
 			}
 			quick := map[string]string{"baud": "115200"}
-			anHour(t, c, transport.Endpoint{Scheme: scheme, Address: ours, Options: quick},
+			anHour(t, c, "two-packs", transport.Endpoint{Scheme: scheme, Address: ours, Options: quick},
 				transport.Endpoint{Scheme: "serial", Address: theirs, Options: quick})
 		})
-		if c.Bus.Registers != nil {
-			t.Run(name+" by TCP", func(t *testing.T) {
+		if c.Bus.Registers == nil {
+			continue
+		}
+		for _, plan := range []string{"two-packs", "capacity-test"} {
+			t.Run(name+" by TCP, "+plan, func(t *testing.T) {
 				t.Parallel()
 				e := transport.Endpoint{Scheme: "modbus-tcp", Address: freePort(t)}
-				anHour(t, c, e, e)
+				anHour(t, c, plan, e, e)
+			})
+		}
+	}
+}
+
+// TestGuestHourOnCAN is the same on a real CAN bus, in every built-in mapping of one.
+func TestGuestHourOnCAN(t *testing.T) {
+	needGuest(t)
+	for _, name := range library.Names() {
+		if c := hurried(t, name); c.Bus.CAN != nil {
+			t.Run(name, func(t *testing.T) {
+				e := transport.Endpoint{Scheme: "can", Address: "vcan0"}
+				anHour(t, c, "two-packs", e, e)
 			})
 		}
 	}
@@ -89,11 +104,11 @@ type spoken struct {
 	held    map[pack.Quantity]int // how often a quantity was held against the truth
 }
 
-// anHour shows the bank of each minute of an hour at an endpoint until all that
-// reaches another endpoint was heard there as it is shown.
-func anHour(t *testing.T, c *mapping.Compiled, to, from transport.Endpoint) {
+// anHour shows the bank of a scenario in each minute of an hour at an endpoint until all
+// that reaches another endpoint was heard there as it is shown.
+func anHour(t *testing.T, c *mapping.Compiled, of string, to, from transport.Endpoint) {
 	s := &spoken{T: t, table: c, decoder: decode.NewDecoder(c, simulated), held: make(map[pack.Quantity]int)}
-	plan, err := scenario.Load("two-packs")
+	plan, err := scenario.Load(of)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -103,9 +118,7 @@ func anHour(t *testing.T, c *mapping.Compiled, to, from transport.Endpoint) {
 	s.connect(to, from)
 	for minute := range 60 {
 		s.model.Step(time.Minute)
-		shown := simulate.Sum(s.model, simulated)
-		s.out.publish(shown, nil)
-		s.await(minute, shown)
+		s.await(minute, simulate.Sum(s.model, simulated))
 	}
 	if len(s.held) < 3 {
 		t.Errorf("only these quantities were held against the truth: %v", s.held)
@@ -133,10 +146,19 @@ func (s *spoken) connect(to, from transport.Endpoint) {
 	s.Cleanup(func() { cancel(); <-done; s.bus.Close() })
 }
 
-// await hears the bus until all that is shown was heard.
+// await shows a bank, and hears the bus until all of it was heard that reaches a reader.
 func (s *spoken) await(minute int, shown *bank.Bank) {
+	packs := shown.Packs
+	if s.table.OneOnABus() {
+		packs = packs[:1]
+	}
+	reaches := make([][]decode.Reach, len(packs))
+	for i := range packs {
+		reaches[i] = s.reaches(&packs[i])
+	}
+	s.out.publish(shown, nil)
 	f, wrong := transport.Frame{}, "nothing is heard"
-	for begun := time.Now(); wrong != ""; wrong = s.differs(shown) {
+	for begun := time.Now(); wrong != ""; wrong = s.differs(packs, reaches) {
 		if err := s.bus.Receive(&f); err != nil || time.Since(begun) > 20*time.Second {
 			s.Fatalf("in minute %d: %s; %v", minute, wrong, err)
 		}
@@ -144,13 +166,19 @@ func (s *spoken) await(minute int, shown *bank.Bank) {
 	}
 }
 
-// differs is what of the packs that speak is heard in another way than it is shown; ""
-// if there is nothing.
-func (s *spoken) differs(shown *bank.Bank) string {
-	packs := shown.Packs
-	if s.table.OneOnABus() {
-		packs = packs[:1]
+// reaches is what reaches a reader of a pack. Of registers in models that is what groups
+// for each pack say: what they say of a bank of several is of no pack.
+func (s *spoken) reaches(truth *pack.Status) []decode.Reach {
+	whole := truth
+	if bus := s.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 && s.model.Packs() > 1 {
+		whole = new(pack.Status)
 	}
+	return decode.Cover(whole, truth, nil, s.table).Reaches
+}
+
+// differs is what of the packs is heard in another way than it is shown; "" if there is
+// nothing.
+func (s *spoken) differs(packs []pack.Status, reaches [][]decode.Reach) string {
 	if s.decoder.Packs() < len(packs) {
 		return fmt.Sprintf("%d packs are heard", s.decoder.Packs())
 	}
@@ -161,7 +189,7 @@ func (s *spoken) differs(shown *bank.Bank) string {
 				break
 			}
 		}
-		for _, r := range decode.Cover(truth, truth, nil, s.table).Reaches {
+		for _, r := range reaches[i] {
 			if wrong := s.differ(&r, truth); wrong != "" {
 				return fmt.Sprintf("of pack %d: %s", truth.Address, wrong)
 			}
@@ -198,7 +226,12 @@ func (s *spoken) differ(r *decode.Reach, truth *pack.Status) string {
 	return ""
 }
 
-// apart tells whether two numbers differ by more than a step.
+// apart tells whether two numbers differ by more than a step. Where that depends on the
+// value it is the heard one's last digit.
 func apart(r *decode.Reach, want, got pack.Decimal) bool {
-	return math.Abs(want.Float64()-got.Float64()) > math.Abs(r.Step.Float64())*1.0001
+	step := r.Step
+	if step == (pack.Decimal{}) {
+		step = pack.Decimal{Coef: 1, Exp: got.Exp}
+	}
+	return math.Abs(want.Float64()-got.Float64()) > math.Abs(step.Float64())*1.0001
 }
