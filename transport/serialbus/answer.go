@@ -65,20 +65,7 @@ func NewAnswerer(e transport.Endpoint, units []byte, answer func(unit byte, requ
 func (a *Answerer) TransmitAnswers(ctx context.Context) { a.serve(ctx, a.place.open) }
 
 func (a *Answerer) serve(ctx context.Context, dial func(context.Context) (link, error)) {
-	l := awaitLine(ctx, a.place.endpoint.String(), dial, a.report)
-	defer l.close()
-	for {
-		open, fresh, err := l.link()
-		if err != nil {
-			return
-		}
-		if fresh {
-			a.note(a.ear.reset)
-		}
-		if err := a.turn(open); err != nil {
-			l.lost(err)
-		}
-	}
+	awaitLine(ctx, a.place.endpoint.String(), dial, a.report).serve(func() { a.note(a.ear.reset) }, a.turn)
 }
 
 // turn waits for bytes, or for the silence after them, and answers the request that

@@ -151,6 +151,24 @@ func (l *line) say(kind EventKind, detail string) {
 	l.report(Event{Kind: kind, Endpoint: l.name, Detail: detail})
 }
 
+// serve takes turns with the open link until the line is closed, and then closes it.
+// An error of a turn is a loss; before the first turn after one, forget is called.
+func (l *line) serve(forget func(), turn func(open link) error) {
+	defer l.close()
+	for {
+		open, fresh, err := l.link()
+		if err != nil {
+			return
+		}
+		if fresh {
+			forget()
+		}
+		if err := turn(open); err != nil {
+			l.lost(err)
+		}
+	}
+}
+
 // shut closes the line for good.
 func (l *line) shut() error {
 	l.mu.Lock()

@@ -41,21 +41,13 @@ func NewReplier(e transport.Endpoint, reply func(heard []byte) []byte, report fu
 func (r *Replier) TransmitReplies(ctx context.Context) { r.serve(ctx, r.place.open) }
 
 func (r *Replier) serve(ctx context.Context, dial func(context.Context) (link, error)) {
-	l := awaitLine(ctx, r.place.endpoint.String(), dial, r.report)
-	defer l.close()
-	for {
-		open, fresh, err := l.link()
-		if err != nil {
-			return
-		}
-		if fresh {
-			r.answer = nil
-			r.reply(nil)
-		}
-		if err := r.turn(open); err != nil {
-			l.lost(err)
-		}
-	}
+	awaitLine(ctx, r.place.endpoint.String(), dial, r.report).serve(r.forget, r.turn)
+}
+
+// forget drops what was heard on a line that was lost.
+func (r *Replier) forget() {
+	r.answer = nil
+	r.reply(nil)
 }
 
 // turn waits for bytes, or for the silence after a question, and answers it.
