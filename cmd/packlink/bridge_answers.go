@@ -33,6 +33,9 @@ func newAnswersOutput(p *outputPlan, log io.Writer) (*answersOutput, error) {
 	}
 	o := &answersOutput{framesOutput: frames}
 	o.replier, err = serialbus.NewReplier(withLineOf(p.to, p.table), o.hear, func(e serialbus.Event) { fmt.Fprintf(log, "output %s\n", e) })
+	if err == nil {
+		err = o.replier.Open()
+	}
 	if err != nil {
 		return nil, withHint(err)
 	}
@@ -67,3 +70,5 @@ func (o *answersOutput) run(ctx context.Context) error {
 	o.replier.TransmitReplies(ctx)
 	return nil
 }
+
+func (o *answersOutput) Close() error { return o.replier.Close() }

@@ -59,15 +59,17 @@ func (p *outputPlan) openServer(listener net.Listener, log io.Writer) (output, e
 	return o, nil
 }
 
-// openLine answers on a serial line. The port is opened when the output runs, and again
-// when it is lost.
+// openLine answers on a serial line, whose port is opened again when it is lost.
 func (p *outputPlan) openLine(log io.Writer) (output, error) {
 	o := p.newRegisters(log)
 	answerer, err := p.answerer(o.units, func(e serialbus.Event) { fmt.Fprintf(log, "%s\n", e) })
 	if err != nil {
 		return nil, err
 	}
-	o.place, o.close = p.to.Address, func() error { return nil }
+	if err := answerer.Open(); err != nil {
+		return nil, withHint(err)
+	}
+	o.place, o.close = p.to.Address, answerer.Close
 	o.serve = func(ctx context.Context) error { answerer.TransmitAnswers(ctx); return nil }
 	return o, nil
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -124,16 +125,38 @@ func voltsOf802(words []uint16) float64 {
 	return float64(words[34]) * math.Pow10(int(int16(words[59])))
 }
 
-// TestSerialOutputWithoutPort goes on without its port, and says so once.
-func TestSerialOutputWithoutPort(t *testing.T) {
-	log := startBridge(t, t.TempDir(), boat+`outputs:
-  - {to: "modbus-rtu:/dev/no-such-port", mapping: sunspec-battery, transmit: true}
+// TestSerialOutputLosesPort goes on without the port of an output, says so once, and opens
+// the port again when it is back.
+func TestSerialOutputLosesPort(t *testing.T) {
+	folder := t.TempDir()
+	for scheme, layout := range map[string]string{"modbus-rtu": "sunspec-battery", "serial": "uart-a5"} {
+		t.Run(scheme, func(t *testing.T) {
+			far, port := serialEnd(t)
+			path := filepath.Join(folder, scheme)
+			if err := os.Symlink(port, path); err != nil {
+				t.Fatal(err)
+			}
+			log := startBridge(t, t.TempDir(), boat+`outputs:
+  - {to: "`+scheme+":"+path+`", mapping: `+layout+`, transmit: true}
   - {to: "http:127.0.0.1:0"}
-`, "there is no port /dev/no-such-port")
-	web := waitForAddress(t, log)
-	waitForTime(t, web, waitForTime(t, web, nil))
-	if n := strings.Count(log.String(), "no-such-port; it is opened again"); n != 1 {
-		t.Errorf("it is told %d times: %s", n, log)
+`, "stop with ctrl-c")
+			if err := os.Remove(path); err != nil {
+				t.Fatal(err)
+			}
+			far.Close()
+			awaitLog(t, log, "the line is lost: the port was unplugged; it is opened again as soon as that works")
+			web := waitForAddress(t, log)
+			waitForTime(t, web, waitForTime(t, web, nil))
+			far, port = serialEnd(t)
+			defer far.Close()
+			if err := os.Symlink(port, path); err != nil {
+				t.Fatal(err)
+			}
+			awaitLog(t, log, "the line is back")
+			if n := strings.Count(log.String(), "the line is"); n != 2 {
+				t.Errorf("the loss and the return are told in %d lines: %s", n, log)
+			}
+		})
 	}
 }
 
@@ -195,6 +218,9 @@ func TestEveryFunctionOnSerialLine(t *testing.T) {
 	e := transport.Endpoint{Scheme: "modbus-rtu", Address: port, Options: map[string]string{"baud": "115200"}}
 	a, err := serialbus.NewAnswerer(e, []byte{1}, lineRegisters(t).NewReader().Answer, nil)
 	if err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Open(); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())

@@ -32,14 +32,20 @@ func startBridge(t *testing.T, folder, config, says string) *logged {
 			t.Errorf("the bridge ended with exit code %d: %s", code, log)
 		}
 	})
-	for range 400 {
+	awaitLog(t, log, says)
+	return log
+}
+
+// awaitLog waits until a log says something.
+func awaitLog(t *testing.T, log *logged, says string) {
+	t.Helper()
+	for range 1000 {
 		if strings.Contains(log.String(), says) {
-			return log
+			return
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	t.Fatalf("the bridge does not say %q: %s", says, log)
-	return nil
+	t.Fatalf("the log does not say %q: %s", says, log)
 }
 
 const boat = `sources: [{name: boat, from: "capture:RECORDING?loop=true&speed=20", mapping: homebrew-can}]

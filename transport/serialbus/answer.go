@@ -25,9 +25,8 @@ const patienceOfEar = 50 * time.Millisecond
 // answer comes once the line was silent for 3.5 characters. A request that at least a
 // shortest frame came behind is not answered, as the master has gone on.
 type Answerer struct {
-	place  *place
+	station
 	answer func(unit byte, request, response []byte) []byte
-	report func(Event)
 	mu     sync.Mutex // guards the counts of ear
 	ear    *ear
 	input  [maxADU]byte
@@ -57,15 +56,13 @@ func NewAnswerer(e transport.Endpoint, units []byte, answer func(unit byte, requ
 			return nil, endpointError(e, "unit %d cannot answer: a unit has an address from 1 to %d", unit, lastUnit)
 		}
 	}
-	return &Answerer{place: p, answer: answer, report: report, ear: newEar(units)}, nil
+	return &Answerer{station: station{place: p, report: report}, answer: answer, ear: newEar(units)}, nil
 }
 
-// TransmitAnswers opens the line and answers until ctx ends. A line that cannot be opened, or
-// that is lost, is tried again by the same name, after 100 ms to 5 s.
-func (a *Answerer) TransmitAnswers(ctx context.Context) { a.serve(ctx, a.place.open) }
-
-func (a *Answerer) serve(ctx context.Context, dial func(context.Context) (link, error)) {
-	awaitLine(ctx, a.place.endpoint.String(), dial, a.report).serve(func() { a.note(a.ear.reset) }, a.turn)
+// TransmitAnswers answers on the line that Open opened, until ctx ends. A line that is
+// lost is opened again by the same name, after 100 ms to 5 s.
+func (a *Answerer) TransmitAnswers(ctx context.Context) {
+	a.serve(ctx, func() { a.note(a.ear.reset) }, a.turn)
 }
 
 // turn waits for bytes, or for the silence after them, and answers the request that

@@ -39,8 +39,8 @@ type answering struct {
 	sent  []leaving
 }
 
-// startAnswerer answers for units on a fake line, in a bubble. The line fails to open
-// as often as failures says.
+// startAnswerer answers for units on a fake line, in a bubble. Once lost, the line fails
+// to open as often as failures says.
 func startAnswerer(t testing.TB, options string, failures int, units ...byte) *answering {
 	t.Helper()
 	a := &answering{follower: newFollower(), begun: time.Now()}
@@ -51,7 +51,7 @@ func startAnswerer(t testing.TB, options string, failures int, units ...byte) *a
 	dial := func(context.Context) (link, error) {
 		a.mu.Lock()
 		defer a.mu.Unlock()
-		if a.dials++; a.dials <= failures {
+		if a.dials++; a.dials > 1 && a.dials <= 1+failures {
 			return nil, errors.New("no such port")
 		}
 		a.link = newFakeLink(func(frame []byte) {
@@ -61,9 +61,12 @@ func startAnswerer(t testing.TB, options string, failures int, units ...byte) *a
 		})
 		return a.link, nil
 	}
+	if err := a.open(dial); err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan struct{})
-	go func() { defer close(ended); a.serve(ctx, dial) }()
+	go func() { defer close(ended); a.TransmitAnswers(ctx) }()
 	t.Cleanup(func() { cancel(); <-ended })
 	synctest.Wait()
 	return a
@@ -200,11 +203,13 @@ func TestAnswererKeepsSilenceFirst(t *testing.T) {
 	}
 }
 
-// TestAnswererComesBack: a port that is not there at first, and is lost later. Each
-// transition is told once.
+// TestAnswererComesBack: a port that is lost, is not there for some time, and is lost
+// again. Each transition is told once.
 func TestAnswererComesBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		a := startAnswerer(t, "", 3, 1)
+		a.arrives(ours, pause)
+		a.link.in <- nil
 		time.Sleep(10 * time.Second)
 		synctest.Wait()
 		a.arrives(ours, pause)
@@ -214,7 +219,7 @@ func TestAnswererComesBack(t *testing.T) {
 		synctest.Wait()
 		a.arrives(ours[5:], pause)
 		a.arrives(ours, pause)
-		if got := len(a.took()); got != 2 || a.dials != 5 {
+		if got := len(a.took()); got != 3 || a.dials != 6 {
 			t.Errorf("%d answers left, and the port was opened %d times", got, a.dials)
 		}
 		if a.saw(EventGone) != 2 || a.saw(EventBack) != 2 || len(a.events) != 4 {

@@ -39,16 +39,6 @@ func openLine(ctx context.Context, name string, dial func(context.Context) (link
 	return newLine(ctx, name, dial, report, first), nil
 }
 
-// awaitLine opens a line, or goes on trying to as with one that was lost.
-func awaitLine(ctx context.Context, name string, dial func(context.Context) (link, error), report func(Event)) *line {
-	first, err := dial(ctx)
-	l := newLine(ctx, name, dial, report, first)
-	if err != nil {
-		l.sayGone(err)
-	}
-	return l
-}
-
 func newLine(ctx context.Context, name string, dial func(context.Context) (link, error), report func(Event), first link) *line {
 	if report == nil {
 		report = func(Event) {}
@@ -149,24 +139,6 @@ func (l *line) drop() bool {
 
 func (l *line) say(kind EventKind, detail string) {
 	l.report(Event{Kind: kind, Endpoint: l.name, Detail: detail})
-}
-
-// serve takes turns with the open link until the line is closed, and then closes it.
-// An error of a turn is a loss; before the first turn after one, forget is called.
-func (l *line) serve(forget func(), turn func(open link) error) {
-	defer l.close()
-	for {
-		open, fresh, err := l.link()
-		if err != nil {
-			return
-		}
-		if fresh {
-			forget()
-		}
-		if err := turn(open); err != nil {
-			l.lost(err)
-		}
-	}
 }
 
 // shut closes the line for good.

@@ -5,6 +5,7 @@ package serialbus
 import (
 	"bytes"
 	"context"
+	"errors"
 	"io"
 	"path/filepath"
 	"testing"
@@ -18,6 +19,9 @@ func answerAt(t testing.TB, at string, report func(Event), units ...byte) *Answe
 	t.Helper()
 	a, err := NewAnswerer(endpoint(t, at), units, echoing, report)
 	if err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Open(); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
@@ -45,6 +49,50 @@ func (f *farEnd) expectAnswer(t testing.TB, request []byte) {
 	f.SetReadDeadline(time.Now().Add(patience))
 	if n, err := io.ReadFull(f, got); err != nil || !bytes.Equal(got, want) {
 		t.Fatalf("% X got % X, %v; want % X", request, got[:n], err, want)
+	}
+}
+
+// TestAnsweringWithoutPort says at once what is wrong with a port, and what would help.
+func TestAnsweringWithoutPort(t *testing.T) {
+	missing := filepath.Join(t.TempDir(), "missing")
+	a, err := NewAnswerer(endpoint(t, "modbus-rtu:"+missing), []byte{1}, echoing, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := NewReplier(endpoint(t, "serial:"+missing), func([]byte) []byte { return nil }, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for scheme, open := range map[string]func() error{"modbus-rtu:": a.Open, "serial:": r.Open} {
+		var fault *Error
+		if err := open(); !errors.As(err, &fault) || fault.Kind != KindMissing || fault.Endpoint != scheme+missing || fault.Try != "packlink adapters" {
+			t.Errorf("%s: got %v, want that the port is missing", scheme, err)
+		}
+	}
+}
+
+// TestAnsweringClosed gives a port back that was opened and is not answered on.
+func TestAnsweringClosed(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "port")
+	plug(t, path)
+	a, err := NewAnswerer(endpoint(t, "modbus-rtu:"+path), []byte{1}, echoing, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		if err := a.Open(); err != nil {
+			t.Fatal(err)
+		}
+		if err := a.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	ended := make(chan struct{})
+	go func() { defer close(ended); a.TransmitAnswers(t.Context()) }()
+	select {
+	case <-ended:
+	case <-time.After(patience):
+		t.Error("it answers on a line that is closed")
 	}
 }
 

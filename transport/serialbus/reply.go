@@ -15,9 +15,8 @@ import (
 // An answer is sent once the line was silent for 3.5 characters. A question that at
 // least four bytes came behind is not answered, as whoever asked has gone on.
 type Replier struct {
-	place  *place
+	station
 	reply  func(heard []byte) []byte
-	report func(Event)
 	input  [maxADU]byte
 	answer []byte // to the newest question; empty if there is none
 	behind int    // bytes that came after that question
@@ -33,16 +32,12 @@ func NewReplier(e transport.Endpoint, reply func(heard []byte) []byte, report fu
 	if err != nil {
 		return nil, err
 	}
-	return &Replier{place: p, reply: reply, report: report}, nil
+	return &Replier{station: station{place: p, report: report}, reply: reply}, nil
 }
 
-// TransmitReplies opens the line and answers until ctx ends. A line that cannot be
-// opened, or that is lost, is tried again by the same name, after 100 ms to 5 s.
-func (r *Replier) TransmitReplies(ctx context.Context) { r.serve(ctx, r.place.open) }
-
-func (r *Replier) serve(ctx context.Context, dial func(context.Context) (link, error)) {
-	awaitLine(ctx, r.place.endpoint.String(), dial, r.report).serve(r.forget, r.turn)
-}
+// TransmitReplies answers on the line that Open opened, until ctx ends. A line that is
+// lost is opened again by the same name, after 100 ms to 5 s.
+func (r *Replier) TransmitReplies(ctx context.Context) { r.serve(ctx, r.forget, r.turn) }
 
 // forget drops what was heard on a line that was lost.
 func (r *Replier) forget() {

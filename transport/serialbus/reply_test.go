@@ -60,7 +60,7 @@ func TestReplier(t *testing.T) {
 	} {
 		ctx, cancel := context.WithCancel(t.Context())
 		l, gaps := &scriptedLink{steps: c.steps, ended: cancel}, 0
-		r := &Replier{place: &place{baud: 115200, charBits: 10}, reply: func(heard []byte) []byte {
+		r := &Replier{station: station{place: &place{baud: 115200, charBits: 10}}, reply: func(heard []byte) []byte {
 			if heard == nil {
 				gaps++
 				return nil
@@ -70,7 +70,10 @@ func TestReplier(t *testing.T) {
 			}
 			return nil
 		}}
-		r.serve(ctx, func(context.Context) (link, error) { return l, nil })
+		if err := r.open(func(context.Context) (link, error) { return l, nil }); err != nil {
+			t.Fatal(err)
+		}
+		r.TransmitReplies(ctx)
 		if got := string(bytes.Join(l.written, nil)); got != c.want {
 			t.Errorf("%s: answered %q, want %q", name, got, c.want)
 		}
