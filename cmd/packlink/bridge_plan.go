@@ -96,6 +96,7 @@ func (l planLoader) plan(root *document.Node) *plan {
 			l.Report(n, ruleTwice, "there are two sources named %q", source.name)
 		}
 		names[source.name] = true
+		l.sourceAlone(n, &source, p)
 		p.sources = append(p.sources, source)
 	}
 	if n := o.Get("bank"); n != nil {
@@ -200,20 +201,6 @@ func (l planLoader) output(n *document.Node, sources []sourcePlan) (p outputPlan
 		l.shows(&p, to, sources)
 	}
 	return p
-}
-
-// alone reports an output whose port somebody else has.
-func (l planLoader) alone(n *document.Node, output *outputPlan, p *plan) {
-	for _, other := range p.outputs {
-		if output.to.Address != "" && output.to.Address == other.to.Address {
-			l.Report(n, ruleTwice, "two outputs listen on %s", output.to.Address)
-		}
-	}
-	for _, source := range p.sources {
-		if outputKinds[output.to.Scheme].transmits && output.to.Address == source.from.Address {
-			l.Report(n, ruleTwice, "source %s has %s: an output needs a bus of its own", source.name, source.from.Address)
-		}
-	}
 }
 
 func (l planLoader) endpoint(n *document.Node) transport.Endpoint {
