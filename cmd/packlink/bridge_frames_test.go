@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"io"
 	"os"
 	"strings"
 	"sync"
@@ -24,6 +25,7 @@ type fakeBus struct {
 	mu     sync.Mutex
 	frames []transport.Frame
 	broken error
+	heard  chan error // what hearing ends in
 	closed chan struct{}
 	once   sync.Once
 }
@@ -55,9 +57,17 @@ func (b *fakeBus) sent() []transport.Frame {
 	return frames
 }
 
-func (b *fakeBus) Receive(*transport.Frame) error { <-b.closed; return os.ErrClosed }
-func (b *fakeBus) Health() canbus.Health          { return canbus.Health{} }
-func (b *fakeBus) Close() error                   { b.once.Do(func() { close(b.closed) }); return nil }
+func (b *fakeBus) Receive(*transport.Frame) error {
+	select {
+	case err := <-b.heard:
+		return err
+	case <-b.closed:
+		return os.ErrClosed
+	}
+}
+
+func (b *fakeBus) Health() canbus.Health { return canbus.Health{} }
+func (b *fakeBus) Close() error          { b.once.Do(func() { close(b.closed) }); return nil }
 
 // transmitting runs an output of a mapping on a bus of which the test sees all.
 // Call it in a bubble of synctest.
@@ -249,6 +259,43 @@ func TestFramesOutputOfBrokenBus(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestFramesOutputThatHearsNoMore ends with an error as soon as its bus can be heard no more,
+// and sends nothing after that.
+func TestFramesOutputThatHearsNoMore(t *testing.T) {
+	for says, heard := range map[string]error{"the adapter is gone": errors.New("the adapter is gone"), "the bus has ended": io.EOF} {
+		synctest.Test(t, func(t *testing.T) {
+			table, err := library.Compile("homebrew-can")
+			if err != nil {
+				t.Fatal(err)
+			}
+			bus := &fakeBus{heard: make(chan error, 1), closed: make(chan struct{})}
+			o, err := newCANOutputOn(bus, &outputPlan{table: table, units: []shownUnit{leftAt(1)}}, io.Discard)
+			if err != nil {
+				t.Fatal(err)
+			}
+			o.publish(onePack(true, terminals), nil)
+			done := make(chan error, 1)
+			go func() { done <- o.run(t.Context()) }()
+			time.Sleep(1500 * time.Millisecond)
+			bus.heard <- heard
+			synctest.Wait()
+			select {
+			case err := <-done:
+				if err == nil || !strings.Contains(err.Error(), says) {
+					t.Errorf("the output ends with %v, want %q", err, says)
+				}
+			default:
+				t.Fatalf("the output goes on without hearing")
+			}
+			bus.sent()
+			time.Sleep(5 * time.Second)
+			if n := len(bus.sent()); n > 0 {
+				t.Errorf("%d frames are sent after the end", n)
+			}
+		})
+	}
 }
 
 // TestRegistersThatDoNotFit counts and tells of each value once when it outgrows its

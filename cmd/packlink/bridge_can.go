@@ -1,0 +1,115 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"packlink/decode"
+	"packlink/mapping"
+	"packlink/transport"
+	"packlink/transport/canbus"
+)
+
+// canOutput is a framesOutput on a CAN bus.
+type canOutput struct {
+	*framesOutput
+	bus   canbus.Bus
+	table *decode.Timetable
+}
+
+func newCANOutput(p *outputPlan, log io.Writer) (*canOutput, error) {
+	bus, err := canbus.Open(withLineOf(p.to, p.table), func(event canbus.Event) { fmt.Fprintf(log, "output %s\n", event) })
+	if err != nil {
+		return nil, withHint(err)
+	}
+	return newCANOutputOn(bus, p, log)
+}
+
+func newCANOutputOn(bus canbus.Bus, p *outputPlan, log io.Writer) (*canOutput, error) {
+	o, err := newFramesOutput(p, log)
+	if err != nil {
+		return nil, err
+	}
+	return &canOutput{o, bus, decode.NewTimetable(p.table, len(p.units))}, nil
+}
+
+// run transmits until ctx ends, or until the bus cannot be heard any more. It hears the
+// bus for questions, and because an interface that was away is opened again by hearing it.
+func (o *canOutput) run(ctx context.Context) error {
+	open, end := context.WithCancel(ctx)
+	context.AfterFunc(open, func() { _ = o.bus.Close() })
+	heard := make(chan error, 1)
+	go func() {
+		defer end()
+		heard <- o.hearing(open)
+	}()
+	o.transmitting(open)
+	err := <-heard
+	if err == nil && ctx.Err() == nil {
+		err = errors.New("the bus has ended")
+	}
+	return err
+}
+
+// hearing answers what is asked for on the bus.
+func (o *canOutput) hearing(ctx context.Context) error {
+	return receive(ctx, o.bus, func(f *transport.Frame) error {
+		o.asks.Hear(f, func(address uint32, p *mapping.Program) {
+			time.Sleep(o.delay)
+			o.answer(address, p, o.puts(p))
+		})
+		return nil
+	})
+}
+
+func (o *canOutput) transmitting(ctx context.Context) {
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for begun := time.Now(); ; o.table.Skip(time.Since(begun)) {
+		due, i, p, ok := o.table.Next()
+		if !ok {
+			return
+		}
+		timer.Reset(time.Until(begun.Add(due)))
+		select {
+		case <-ctx.Done():
+			return
+		case <-timer.C:
+			o.send(i, p, o.puts(p))
+		}
+	}
+}
+
+// packetPause is the time between two packets of a broadcast transfer, 50 to 200 ms
+// by SAE J1939-21 (from memory).
+const packetPause = 50 * time.Millisecond
+
+// puts is how the frames of a message are put on the bus.
+func (o *canOutput) puts(p *mapping.Program) func(*transport.Frame) error {
+	if p.Transfer != mapping.J1939Protocol {
+		return o.put
+	}
+	begun := false
+	return func(f *transport.Frame) error {
+		if begun {
+			time.Sleep(packetPause)
+		}
+		begun = true
+		return o.put(f)
+	}
+}
+
+// put puts a frame on the bus, and tells whether the bus takes what is sent.
+func (o *canOutput) put(f *transport.Frame) error {
+	err := o.bus.Send(f)
+	if !errors.Is(err, os.ErrClosed) && o.failing.change("", err != nil) {
+		o.tell(err != nil, fmt.Sprintf("cannot send: %v", err), "sends again")
+	}
+	return nil
+}
+
+func (o *canOutput) Close() error { return o.bus.Close() }
