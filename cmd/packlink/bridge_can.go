@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"packlink/decode"
@@ -17,8 +19,10 @@ import (
 // canOutput is a framesOutput on a CAN bus.
 type canOutput struct {
 	*framesOutput
-	bus   canbus.Bus
-	table *decode.Timetable
+	bus       canbus.Bus
+	table     *decode.Timetable
+	transfers *transfers
+	failing   atomic.Bool // the bus does not take what is sent
 }
 
 func newCANOutput(p *outputPlan, log io.Writer) (*canOutput, error) {
@@ -34,7 +38,9 @@ func newCANOutputOn(bus canbus.Bus, p *outputPlan, log io.Writer) (*canOutput, e
 	if err != nil {
 		return nil, err
 	}
-	return &canOutput{o, bus, decode.NewTimetable(p.table, len(p.units))}, nil
+	return &canOutput{
+		framesOutput: o, bus: bus, table: decode.NewTimetable(p.table, len(p.units)), transfers: newTransfers(p),
+	}, nil
 }
 
 // run transmits until ctx ends, or until the bus cannot be heard any more. It hears the
@@ -47,7 +53,10 @@ func (o *canOutput) run(ctx context.Context) error {
 		defer end()
 		heard <- o.hearing(open)
 	}()
+	var sending sync.WaitGroup
+	sending.Go(func() { o.transferring(open) })
 	o.transmitting(open)
+	sending.Wait()
 	err := <-heard
 	if err == nil && ctx.Err() == nil {
 		err = errors.New("the bus has ended")
@@ -60,7 +69,7 @@ func (o *canOutput) hearing(ctx context.Context) error {
 	return receive(ctx, o.bus, func(f *transport.Frame) error {
 		o.asks.Hear(f, func(address uint32, p *mapping.Program) {
 			time.Sleep(o.delay)
-			o.answer(address, p, o.puts(p))
+			o.answer(address, p, o.put)
 		})
 		return nil
 	})
@@ -79,35 +88,20 @@ func (o *canOutput) transmitting(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-timer.C:
-			o.send(i, p, o.puts(p))
+			if p.Transfer == mapping.J1939Protocol {
+				o.transfers.add(transfer{i, p})
+			} else {
+				o.send(i, p, o.put)
+			}
 		}
-	}
-}
-
-// packetPause is the time between two packets of a broadcast transfer, 50 to 200 ms
-// by SAE J1939-21 (from memory).
-const packetPause = 50 * time.Millisecond
-
-// puts is how the frames of a message are put on the bus.
-func (o *canOutput) puts(p *mapping.Program) func(*transport.Frame) error {
-	if p.Transfer != mapping.J1939Protocol {
-		return o.put
-	}
-	begun := false
-	return func(f *transport.Frame) error {
-		if begun {
-			time.Sleep(packetPause)
-		}
-		begun = true
-		return o.put(f)
 	}
 }
 
 // put puts a frame on the bus, and tells whether the bus takes what is sent.
 func (o *canOutput) put(f *transport.Frame) error {
 	err := o.bus.Send(f)
-	if !errors.Is(err, os.ErrClosed) && o.failing.change("", err != nil) {
-		o.tell(err != nil, fmt.Sprintf("cannot send: %v", err), "sends again")
+	if fails := err != nil; !errors.Is(err, os.ErrClosed) && o.failing.Swap(fails) != fails {
+		o.tell(fails, fmt.Sprintf("cannot send: %v", err), "sends again")
 	}
 	return nil
 }

@@ -49,7 +49,6 @@ type framesOutput struct {
 	status  pack.Status      // what is being written
 	silent  transitions
 	tooBig  transitions
-	failing transitions
 }
 
 // published is a state of the bank, and when it was given.
@@ -59,7 +58,7 @@ type published struct {
 }
 
 func newFramesOutput(p *outputPlan, log io.Writer) (*framesOutput, error) {
-	o := &framesOutput{plan: p, log: log, silent: transitions{}, tooBig: transitions{}, failing: transitions{}}
+	o := &framesOutput{plan: p, log: log, silent: transitions{}, tooBig: transitions{}}
 	var addresses []uint32
 	for _, u := range p.units {
 		addresses = append(addresses, u.unit)

@@ -25,7 +25,7 @@ type fakeBus struct {
 	mu     sync.Mutex
 	frames []transport.Frame
 	broken error
-	heard  chan error // what hearing ends in
+	heard  chan any // a frame that is heard, or what hearing ends in
 	closed chan struct{}
 	once   sync.Once
 }
@@ -57,10 +57,14 @@ func (b *fakeBus) sent() []transport.Frame {
 	return frames
 }
 
-func (b *fakeBus) Receive(*transport.Frame) error {
+func (b *fakeBus) Receive(f *transport.Frame) error {
 	select {
-	case err := <-b.heard:
-		return err
+	case heard := <-b.heard:
+		if frame, is := heard.(transport.Frame); is {
+			*f = frame
+			return nil
+		}
+		return heard.(error)
 	case <-b.closed:
 		return os.ErrClosed
 	}
@@ -73,11 +77,11 @@ func (b *fakeBus) Close() error          { b.once.Do(func() { close(b.closed) })
 // Call it in a bubble of synctest.
 func transmitting(t *testing.T, mapping string, units ...shownUnit) (*canOutput, *fakeBus, *logged) {
 	t.Helper()
-	table, err := library.Compile(mapping)
+	table, err := soundMapping(mapping)
 	if err != nil {
 		t.Fatal(err)
 	}
-	bus, log := &fakeBus{closed: make(chan struct{})}, &logged{}
+	bus, log := &fakeBus{heard: make(chan any, 1), closed: make(chan struct{})}, &logged{}
 	o, err := newCANOutputOn(bus, &outputPlan{to: transport.Endpoint{Scheme: "can", Address: "can1"}, table: table, units: units}, log)
 	if err != nil {
 		t.Fatal(err)
@@ -86,9 +90,10 @@ func transmitting(t *testing.T, mapping string, units ...shownUnit) (*canOutput,
 	done := make(chan error, 1)
 	go func() { done <- o.run(ctx) }()
 	t.Cleanup(func() {
+		told := time.Now()
 		cancel()
-		if err := <-done; err != nil {
-			t.Errorf("the output ends with %v", err)
+		if err := <-done; err != nil || time.Since(told) > 0 {
+			t.Errorf("the output ends with %v, %v after it is told to", err, time.Since(told))
 		}
 	})
 	return o, bus, log
@@ -270,7 +275,7 @@ func TestFramesOutputThatHearsNoMore(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			bus := &fakeBus{heard: make(chan error, 1), closed: make(chan struct{})}
+			bus := &fakeBus{heard: make(chan any, 1), closed: make(chan struct{})}
 			o, err := newCANOutputOn(bus, &outputPlan{table: table, units: []shownUnit{leftAt(1)}}, io.Discard)
 			if err != nil {
 				t.Fatal(err)
