@@ -116,25 +116,25 @@ func alarmsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
 func (w *writing) writeCodes(op *mapping.Op, data []byte) error {
 	count, _ := w.lets.count(op)
 	var codes [pack.MaxCells]uint64
-	none := op.Off
+	none, unknown := op.Off, error(nil)
 	if w.status.Alarms.Known&op.Known == 0 || w.status.AlarmsStale {
-		r, err := unknownRaw(op)
-		if err != nil {
-			return err
-		}
-		none = r
+		none, unknown = unknownRaw(op)
 	}
 	for i := range count {
 		codes[i] = none
 	}
-	if none == op.Off {
+	if none == op.Off && unknown == nil {
 		w.chooseCodes(op, codes[:count])
 	}
 	original, _ := w.lets.part(op, w.original)
 	keepOthers(op, codes[:count], original)
 	for i := range count {
-		if offset := i * op.StepBytes; op.Need+offset <= len(data) {
-			place(op, data, offset, codes[i])
+		offset := i * op.StepBytes
+		if op.Need+offset > len(data) {
+			break
+		}
+		if err := w.put(op, data, offset, codes[i], unknown); err != nil {
+			return err
 		}
 	}
 	w.fill(op, data, count)

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
@@ -188,16 +189,18 @@ func (w *writing) eachGroup(p *mapping.Program, write func(size int, ops []mappi
 func (b *builder) run(w *writing, size int, runs ...[]mapping.Op) {
 	data := make([]byte, size)
 	start := len(b.current().Words)
-	var lost []*mapping.Op
-	w.refuse = func(op *mapping.Op, err error) error {
+	missing := make([]bool, size/2)
+	w.refuse = func(op *mapping.Op, offset int, err error) error {
 		var noRoom *NoRoomError
 		if errors.As(err, &noRoom) {
 			b.errs = append(b.errs, err)
 		}
 		if len(op.Field.Missing) > 0 {
-			place(op, data, 0, op.Field.Missing[0])
-		} else {
-			lost = append(lost, op)
+			place(op, data, offset, op.Field.Missing[0])
+			return nil
+		}
+		for i := (op.Start + offset) / 2; i < (op.Need+offset)/2; i++ {
+			missing[i] = true
 		}
 		return nil
 	}
@@ -207,20 +210,19 @@ func (b *builder) run(w *writing, size int, runs ...[]mapping.Op) {
 		words[i] = binary.BigEndian.Uint16(data[2*i:])
 	}
 	b.words(words...)
-	for _, op := range lost {
-		b.lose(start+op.Start/2, start+op.Need/2)
-	}
+	b.lose(start, missing)
 }
 
-// lose lists registers as missing.
-func (b *builder) lose(from, to int) {
+// lose lists registers as missing, from one of them on.
+func (b *builder) lose(start int, missing []bool) {
+	if !slices.Contains(missing, true) {
+		return
+	}
 	r := b.current()
 	if r.Missing == nil {
 		r.Missing = make([]bool, len(r.Words))
 	}
-	for i := from; i < to; i++ {
-		r.Missing[i] = true
-	}
+	copy(r.Missing[start:], missing)
 }
 
 // appendGroups appends each repetition of the groups that a message ends with.

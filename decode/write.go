@@ -34,10 +34,13 @@ func (e *NoRoomError) Error() string {
 type writing struct {
 	status *pack.Status
 	lets   *lets
-	sight  *sight                                // what derived fields look at
-	ofCell bool                                  // the fields speak of one cell
-	cell   int                                   // its element in lists, from 0
-	refuse func(op *mapping.Op, err error) error // asked about a field that cannot be written
+	sight  *sight // what derived fields look at
+	ofCell bool   // the fields speak of one cell
+	cell   int    // its element in lists, from 0
+
+	// refuse is asked about a field, or an element of it that stands offset bytes
+	// further on, which cannot be written.
+	refuse func(op *mapping.Op, offset int, err error) error
 
 	original []byte // the payload that the status was read from; nil if there is none
 }
@@ -49,7 +52,7 @@ func newWriting(p *mapping.Program, s *pack.Status, packs []pack.Status, named *
 	if p.Read != nil && p.Read.PackAt > 0 {
 		seen.pack = s
 	}
-	return &writing{status: s, lets: named, sight: seen, refuse: func(_ *mapping.Op, err error) error { return err }}
+	return &writing{status: s, lets: named, sight: seen, refuse: func(_ *mapping.Op, _ int, err error) error { return err }}
 }
 
 // Payload appends the payload of a message that says what the status knows.
@@ -103,9 +106,7 @@ func (w *writing) writeAll(data []byte, runs ...[]mapping.Op) error {
 				continue
 			}
 			if err := w.write(op, part); err != nil {
-				if err = w.refuse(op, err); err != nil {
-					return err
-				}
+				return err
 			}
 		}
 	}
@@ -117,7 +118,10 @@ func (w *writing) write(op *mapping.Op, data []byte) error {
 	case mapping.OpElement:
 		return w.elements(op, data)
 	case mapping.OpText:
-		return w.text(op, data)
+		if err := w.text(op, data); err != nil {
+			return w.refuse(op, 0, err)
+		}
+		return nil
 	case mapping.OpCodes:
 		return w.writeCodes(op, data)
 	}
@@ -126,10 +130,17 @@ func (w *writing) write(op *mapping.Op, data []byte) error {
 	if !other {
 		r, err = w.rawOf(op)
 	}
-	if err == nil {
-		place(op, data, 0, r)
+	return w.put(op, data, 0, r, err)
+}
+
+// put writes raw bits at a field's place, offset bytes further on, or has them
+// refused.
+func (w *writing) put(op *mapping.Op, data []byte, offset int, r uint64, err error) error {
+	if err != nil {
+		return w.refuse(op, offset, err)
 	}
-	return err
+	place(op, data, offset, r)
+	return nil
 }
 
 // usableText is a text that is known and not overdue.

@@ -30,10 +30,9 @@ func (w *writing) elements(op *mapping.Op, data []byte) error {
 		}
 		v := w.element(op.Target.Quantity, first+i+w.cell)
 		r, err := w.number(op, v.Decimal(), v.Trust == pack.Known)
-		if err != nil {
+		if err := w.put(op, data, offset, r, err); err != nil {
 			return err
 		}
-		place(op, data, offset, r)
 	}
 	w.fill(op, data, count)
 	return nil
