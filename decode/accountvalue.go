@@ -89,12 +89,7 @@ func (part *payloadPart) read(op *mapping.Op) *pack.Status {
 	s := new(pack.Status)
 	one := []mapping.Op{*op}
 	one[0].Lists, one[0].WhenSlot = nil, -1 // the part begins where the field counts from
-	if op.Target != nil && op.Kind == mapping.OpText {
-		target := *op.Target
-		field := *op.Field
-		target.Element, field.Target = 0, &target
-		one[0].Field = &field
-	}
+	one[0].Pieces = 0                       // the piece is looked at alone
 	r := reading{status: s, lets: &part.lets, at: 1}
 	r.read(one, part.data)
 	return s

@@ -142,7 +142,7 @@ func (d *Decoder) shareNames(c *chain, unit byte) {
 		}
 		for _, q := range [...]pack.Quantity{pack.Maker, pack.Model, pack.Firmware, pack.Hardware} {
 			if v := c.whole.Value(q); v.Trust != 0 {
-				h.status.PutText(q, 0, c.whole.TextBytes(q), v)
+				h.status.PutText(q, c.whole.TextBytes(q), v)
 			}
 		}
 	}

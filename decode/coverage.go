@@ -53,7 +53,7 @@ func know(s *pack.Status, ops []mapping.Op) {
 		switch {
 		case op.Target == nil:
 		case op.Quantity.Row().Kind == pack.Word:
-			s.PutText(op.Quantity, 0, []byte("1"), pack.Value{Trust: pack.Known})
+			s.PutText(op.Quantity, []byte("1"), pack.Value{Trust: pack.Known})
 		case !op.Quantity.Row().Kind.List():
 			s.SetNumber(op.Quantity, pack.Int(1), 0)
 		default:

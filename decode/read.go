@@ -261,12 +261,16 @@ func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 		return
 	}
 	q := op.Target.Quantity
-	if given := r.status.Value(q); r.block != nil && given.Trust != 0 && given.By != r.by && len(bytes.Trim(part, "\x00 ")) == 0 {
+	if given := r.status.Value(q); r.block != nil && op.Pieces == 0 && given.Trust != 0 && given.By != r.by && len(bytes.Trim(part, "\x00 ")) == 0 {
 		return
 	}
 	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}
-	r.status.PutText(q, op.Target.Element, part, v)
-	if op.Target.Element == 0 && len(r.status.TextBytes(q)) == 0 {
+	if op.Pieces != 0 {
+		r.status.PutPiece(q, op.Target.Element, part, op.Pieces, v)
+	} else {
+		r.status.PutText(q, part, v)
+	}
+	if len(r.status.TextBytes(q)) == 0 {
 		r.status.Clear(q)
 	}
 }

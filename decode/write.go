@@ -158,7 +158,11 @@ func (w *writing) text(op *mapping.Op, data []byte) error {
 		text = w.usableText(op.Target.Quantity)
 		text = text[min(op.Target.Element, len(text)):]
 	}
-	if text == "" && op.Write != nil {
+	original, _ := w.lets.part(op, w.original)
+	switch {
+	case text == "" && op.Pieces != 0 && op.Need <= len(original): // it is known only with its other pieces
+		text = string(original[op.Start:op.Need])
+	case text == "" && op.Write != nil:
 		text = op.Write.Text
 	}
 	if len(text) > len(field) && !op.Continued {

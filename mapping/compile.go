@@ -70,7 +70,7 @@ type Steps struct {
 // Compile makes a mapping's tables. A mapping that [Load] accepted compiles.
 func Compile(m *Mapping) (*Compiled, error) {
 	c := &Compiled{Mapping: m, Programs: make([]Program, 0, len(m.Messages))}
-	pieces := textPieces(m)
+	pieces := piecesOf(m)
 	for i := range m.Messages {
 		p, err := compileMessage(i, &m.Messages[i], pieces)
 		if err != nil {
@@ -96,7 +96,7 @@ func Compile(m *Mapping) (*Compiled, error) {
 	return c, nil
 }
 
-func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, error) {
+func compileMessage(index int, m *Message, pieces textPieces) (Program, error) {
 	p := Program{Message: m, Index: index, Least: m.MinBytes, Most: m.MaxBytes, Passed: m.ByReader}
 	if m.CAN != nil {
 		p.shift, p.mask = uint8(m.CAN.AddressBit), 1<<m.CAN.AddressWidth-1
@@ -129,7 +129,7 @@ func compileMessage(index int, m *Message, pieces map[Target]bool) (Program, err
 }
 
 // know notes what is asked of the steps of a message again and again.
-func (p *Program) know(pieces map[Target]bool) {
+func (p *Program) know(pieces textPieces) {
 	for _, op := range slices.Concat(p.Named, p.Body.All) {
 		if p.Frame != nil && !op.Optional && (op.RepeatSlot >= 0 || len(op.Lists) > 0) {
 			p.Counted = append(p.Counted, op)
@@ -144,11 +144,8 @@ func (p *Program) know(pieces map[Target]bool) {
 	}
 	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !p.refersTo(op.Let) })
 	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Known != 0 || op.Target != nil && op.Quantity.OfPresent() })
-	for i := range p.Body.All {
-		if op := &p.Body.All[i]; op.Kind == OpText && op.Target != nil {
-			op.Continued = pieces[Target{op.Quantity, op.Target.Element + op.Type.Bits/8}]
-		}
-	}
+	pieces.mark(p.Body.All)
+	pieces.mark(p.Body.Rest)
 }
 
 // numberAlarms numbers the fields that are alarms, those of a group on their own,
@@ -211,19 +208,6 @@ func compileFields(fields []Field, lets map[string]int, whole bool) (named []Op,
 		}
 	}
 	return named, steps, nil
-}
-
-// textPieces are the places at which fields of the mapping write texts.
-func textPieces(m *Mapping) map[Target]bool {
-	pieces := make(map[Target]bool)
-	for _, msg := range m.Messages {
-		for _, f := range msg.Fields {
-			if f.Target != nil && f.Type.Base == Text {
-				pieces[*f.Target] = true
-			}
-		}
-	}
-	return pieces
 }
 
 const windowBytes = 8

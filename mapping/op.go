@@ -59,6 +59,7 @@ type Op struct {
 	Slots       uint64 // bits that hold alarms
 	Quiet       uint64 // those bits when every alarm is off
 	Continued   bool   // a longer text goes on in another field
+	Pieces      uint64 // of a text in several fields: bit i for each byte i that one of them gives; 0 of a whole text
 	Refines     bool   // an earlier field of the message gives the same quantity
 }
 

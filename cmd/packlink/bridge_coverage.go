@@ -63,7 +63,7 @@ func union(a, b *pack.Status) *pack.Status {
 		switch row := q.Row(); {
 		case !b.Has(q):
 		case row.Kind == pack.Word:
-			a.PutText(q, 0, b.TextBytes(q), b.Value(q))
+			a.PutText(q, b.TextBytes(q), b.Value(q))
 		case row.Kind.List():
 			for i, v := range b.Elements(q) {
 				a.PutElement(q, i, v)

@@ -25,7 +25,7 @@ func knownBank(now int64) *bank.Bank {
 		} {
 			s.SetNumber(q, d, now)
 		}
-		s.PutText(pack.Serial, 0, []byte{'S', 'N', '-', byte('1' + i)}, pack.Value{At: now, Trust: pack.Known})
+		s.PutText(pack.Serial, []byte{'S', 'N', '-', byte('1' + i)}, pack.Value{At: now, Trust: pack.Known})
 		for c := range 4 {
 			s.PutElement(pack.Cells, c, pack.Value{Coef: 3312 + int64(c) + n, Exp: -3, At: now, Trust: pack.Known})
 			s.PutElement(pack.Temps, c, pack.Value{Coef: 235 - int64(c), Exp: -1, At: now, Trust: pack.Known})

@@ -18,7 +18,7 @@ func Alone(now int64, p *pack.Status) *Bank {
 			}
 		case row.Overdue != pack.Marked || w.Value(q).Trust != 0:
 		case row.Kind == pack.Word:
-			w.PutText(q, 0, only.TextBytes(q), only.Value(q))
+			w.PutText(q, only.TextBytes(q), only.Value(q))
 		default:
 			w.Put(q, only.Value(q))
 		}

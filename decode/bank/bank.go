@@ -75,7 +75,7 @@ func mergeAlarms(w *pack.Status, fresh []member) {
 func agree(w *pack.Status, fresh []member) {
 	for _, q := range [...]pack.Quantity{pack.Maker, pack.Model} {
 		if text, ok := common(fresh, q); ok {
-			w.PutText(q, 0, []byte(text), known(pack.Decimal{}, fresh[0].Value(q).At))
+			w.PutText(q, []byte(text), known(pack.Decimal{}, fresh[0].Value(q).At))
 		}
 	}
 }

@@ -22,7 +22,7 @@ func heard(t testing.TB, source string, address uint32, f facts) pack.Status {
 		case pack.Flag:
 			s.SetFlag(q, text == "true", at)
 		case pack.Word:
-			s.PutText(q, 0, []byte(text), pack.Value{At: at, Trust: pack.Known})
+			s.PutText(q, []byte(text), pack.Value{At: at, Trust: pack.Known})
 		case pack.Number:
 			s.SetNumber(q, decimal(t, text), at)
 		default:

@@ -71,7 +71,7 @@ func (s *Status) appendQuantity(b []byte, q Quantity) []byte {
 	case Flag:
 		return appendFlag(b, s.values[q])
 	case Word:
-		return AppendText(b, s.texts[q].Bytes())
+		return AppendText(b, s.texts[q].trimmed())
 	default:
 		return appendList(b, kind, s.Elements(q))
 	}

@@ -24,7 +24,7 @@ func fields(t rapid.TB, record []byte) map[string]any {
 // The instant and the keys are written out by hand: DESIGN.md, section 3.
 func TestRecord(t *testing.T) {
 	s := &Status{Time: 1_780_000_000_500_000_000, Now: 1_780_000_001_600_000_001, Source: "shed", Mapping: "bench", Address: 3, HasAddress: true}
-	s.PutText(Maker, 0, []byte("North\x00\x00"), Value{Trust: Known})
+	s.PutText(Maker, []byte("North\x00\x00"), Value{Trust: Known})
 	s.SetNumber(Voltage, Decimal{5280, -2}, 1)
 	s.SetNumber(Current, Decimal{-61000, -3}, 1)
 	s.Put(SOC, Value{Coef: 101, Trust: Known | Above})
@@ -86,7 +86,7 @@ func drawStatus(t *rapid.T) *Status {
 		case kind.List():
 			s.PutElement(q, rapid.IntRange(-1, q.Row().Max).Draw(t, "i"), drawValue(t, kind == Flags))
 		case kind == Word:
-			s.PutText(q, rapid.IntRange(-1, MaxText+1).Draw(t, "from"), rapid.SliceOfN(rapid.Byte(), 0, 60).Draw(t, "part"), drawValue(t, false))
+			s.PutPiece(q, rapid.IntRange(-1, MaxText+1).Draw(t, "from"), rapid.SliceOfN(rapid.Byte(), 0, 60).Draw(t, "part"), rapid.Uint64().Draw(t, "all"), drawValue(t, false))
 		default:
 			s.Put(q, drawValue(t, kind == Flag))
 		}
@@ -267,7 +267,7 @@ func TestRecordDoesNotAllocate(t *testing.T) {
 	suspect := fullStatus()
 	suspect.Place(SOC).Trust |= Above
 	suspect.AlarmsStale = true
-	suspect.PutText(Serial, 0, []byte("\xff\"\xc3\xa4"), Value{Trust: Known | Stale})
+	suspect.PutText(Serial, []byte("\xff\"\xc3\xa4"), Value{Trust: Known | Stale})
 	for _, s := range []*Status{new(Status), fullStatus(), suspect} {
 		room := make([]byte, 0, 64<<10)
 		if n := testing.AllocsPerRun(100, func() { room = s.AppendJSON(room[:0]) }); n != 0 {

@@ -20,7 +20,7 @@ func fullStatus() *Status {
 		case r.Kind == Flag:
 			s.SetFlag(q, q%2 == 0, noon)
 		case r.Kind == Word:
-			s.PutText(q, 0, []byte("A-"+r.Key), Value{At: noon, Trust: Known})
+			s.PutText(q, []byte("A-"+r.Key), Value{At: noon, Trust: Known})
 		default:
 			fillList(s, q)
 		}
@@ -60,8 +60,8 @@ func records() map[string][]byte {
 	suspect.PutElement(Cells, 1, Value{Trust: Known | Above})
 	quiet.Alarms = AlarmSet{Known: 1}
 	odd.Source, odd.Mapping, odd.Address = "\"\\\x00\xff</\u2028", strings.Repeat("ä", 400), 1<<32-1
-	odd.PutText(Serial, 0, slices.Repeat([]byte{0xFF}, MaxText), Value{Trust: Known})
-	odd.PutText(Model, 0, []byte(" \x00 "), Value{Trust: Known})
+	odd.PutText(Serial, slices.Repeat([]byte{0xFF}, MaxText), Value{Trust: Known})
+	odd.PutText(Model, []byte(" \x00 "), Value{Trust: Known})
 	odd.Time = -1
 	m := map[string][]byte{}
 	for name, s := range map[string]*Status{

@@ -16,7 +16,7 @@ type Status struct {
 	AlarmsStale bool // a message that carries alarms is overdue
 
 	values    [Count]Value
-	texts     [MadeOn + 1]Text
+	texts     [MadeOn + 1]text
 	cells     []Value
 	temps     []Value
 	balancing []Value
@@ -57,14 +57,25 @@ func (s *Status) SetFlag(q Quantity, on bool, at int64) {
 	s.values[q] = v
 }
 
-// PutText writes part of a text quantity at byte offset from; v gives time and
-// trust.
-func (s *Status) PutText(q Quantity, from int, part []byte, v Value) {
-	if from == 0 {
-		s.texts[q] = Text{}
-	}
-	s.texts[q].Write(from, part)
+// PutText writes a text quantity; v gives time and trust.
+func (s *Status) PutText(q Quantity, whole []byte, v Value) {
+	s.texts[q] = text{}
+	s.texts[q].write(0, whole)
 	s.values[q] = v
+}
+
+// PutPiece writes a piece of a text quantity at byte offset from. The bytes that all
+// pieces write are given as bits. The text is not known before the last of them has
+// come: v gives its time and trust then. A piece that changes begins another text.
+func (s *Status) PutPiece(q Quantity, from int, part []byte, all uint64, v Value) {
+	t := &s.texts[q]
+	if t.differs(from, part) {
+		*t = text{}
+	}
+	t.write(from, part)
+	if s.values[q] = v; !t.whole(all) {
+		s.values[q] = Value{}
+	}
 }
 
 // PutElement writes element i, from 0, of a list quantity. It does nothing
@@ -116,7 +127,7 @@ func (s *Status) TextBytes(q Quantity) []byte {
 	if s.values[q].Trust&Known == 0 {
 		return nil
 	}
-	return s.texts[q].Bytes()
+	return s.texts[q].trimmed()
 }
 
 // Elements are a list quantity's values, from cell or sensor 1. They hold

@@ -275,7 +275,7 @@ func TestCopyIsIndependent(t *testing.T) {
 				to.PutElement(q, 1, known(-78))
 			}
 		}
-		to.PutText(Serial, 0, []byte("overwritten"), known(0))
+		to.PutText(Serial, []byte("overwritten"), known(0))
 		if got := string(s.AppendJSON(nil)); got != record {
 			t.Fatalf("writing the copy made the first %s, was %s", got, record)
 		}

@@ -40,11 +40,11 @@ func TestTextInPieces(t *testing.T) {
 		{"a piece before the start", []piece{{0, "A"}, {-1, "B"}}, "A"},
 		{"an empty piece", []piece{{0, "A"}, {0, ""}}, "A"},
 	} {
-		var text Text
+		var text text
 		for _, p := range c.pieces {
-			text.Write(p.at, []byte(p.part))
+			text.write(p.at, []byte(p.part))
 		}
-		if got := text.String(); got != c.want || string(text.Bytes()) != c.want {
+		if got := string(text.trimmed()); got != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
 		}
 	}
@@ -54,16 +54,16 @@ func TestTextInPieces(t *testing.T) {
 // blanks would hold after the same writes.
 func TestTextIsAPageOfBlanks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		var text Text
+		var text text
 		page := bytes.Repeat([]byte(" "), 200)
 		for range rapid.IntRange(0, 6).Draw(t, "pieces") {
 			at := rapid.IntRange(0, 80).Draw(t, "at")
 			part := rapid.SliceOfN(rapid.Byte(), 0, 80).Draw(t, "part")
-			text.Write(at, part)
+			text.write(at, part)
 			copy(page[at:], part)
 		}
-		if want := untilNUL(page[:MaxText]); !bytes.Equal(text.Bytes(), want) {
-			t.Fatalf("got %q, want %q", text.Bytes(), want)
+		if want := untilNUL(page[:MaxText]); !bytes.Equal(text.trimmed(), want) {
+			t.Fatalf("got %q, want %q", text.trimmed(), want)
 		}
 	})
 }
@@ -76,22 +76,49 @@ func untilNUL(page []byte) []byte {
 func TestTextOfAStatus(t *testing.T) {
 	var s Status
 	v := Value{At: 1, Trust: Known}
-	s.PutText(Serial, 0, []byte("LONGSERIAL"), v)
-	s.PutText(Model, 0, []byte("M"), v)
-	s.PutText(Serial, 0, []byte("SHORT"), v)
+	s.PutText(Serial, []byte("LONGSERIAL"), v)
+	s.PutText(Model, []byte("M"), v)
+	s.PutText(Serial, []byte("SHORT"), v)
 	if got := s.Text(Serial); got != "SHORT" {
 		t.Errorf("a text that begins again is %q, want SHORT", got)
 	}
-	s.PutText(Serial, 5, []byte("ER"), Value{At: 2, Trust: Known | Stale})
+	s.PutPiece(Serial, 5, []byte("ER"), 1<<7-1, Value{At: 2, Trust: Known | Stale})
 	if got := s.Text(Serial); got != "SHORTER" || s.Value(Serial).At != 2 || !s.Stale(Serial) {
 		t.Errorf("got %q, %+v", got, s.Value(Serial))
 	}
-	s.PutText(Serial, 0, []byte("X"), Value{})
+	s.PutText(Serial, []byte("X"), Value{})
 	if got := s.Text(Serial); got != "" || s.TextBytes(Serial) != nil || s.Has(Serial) {
 		t.Errorf("a text without trust is %q, want none", got)
 	}
 	s.Clear(Model)
 	if s.Has(Model) || s.Text(Model) != "" {
 		t.Errorf("a cleared text is %q", s.Text(Model))
+	}
+}
+
+// TestPiecesOfAText holds that a text is known when all its pieces have come, and no
+// sooner, and that a piece which changes makes the others unknown.
+func TestPiecesOfAText(t *testing.T) {
+	const all = 1<<3 - 1 | 1<<5 | 1<<6 // bytes 3 and 4 are in no piece
+	var s Status
+	for i, step := range []struct {
+		piece
+		want string
+	}{
+		{piece{5, "fg"}, ""},
+		{piece{0, "abc"}, "abc  fg"},
+		{piece{0, "abc"}, "abc  fg"},
+		{piece{5, "FG"}, ""},
+		{piece{0, "abc"}, "abc  FG"},
+		{piece{0, "a\x00\x00"}, "a"},
+		{piece{0, "\x00\x00\x00"}, ""},
+		{piece{0, "abc"}, ""},
+		{piece{5, "f\x00"}, "abc  f"},
+	} {
+		at := int64(i + 1)
+		s.PutPiece(Serial, step.at, []byte(step.part), all, Value{At: at, Trust: Known})
+		if got := s.Text(Serial); got != step.want || got != "" && s.Value(Serial).At != at {
+			t.Errorf("step %d: got %q at %d, want %q", i, got, s.Value(Serial).At, step.want)
+		}
 	}
 }

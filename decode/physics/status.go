@@ -21,7 +21,7 @@ func (b *Bank) Status(i int, s *pack.Status) {
 	s.Alarms, s.AlarmsStale = u.alarms(), false
 	w := writer{s, b.now}
 	for q, text := range u.design.Names {
-		s.PutText(q, 0, []byte(text), w.known(pack.Decimal{}))
+		s.PutText(q, []byte(text), w.known(pack.Decimal{}))
 	}
 	u.writeReadings(w)
 	u.writeCharge(w)

@@ -33,7 +33,7 @@ func leftPack(address uint32) pack.Status {
 		s.SetNumber(q, d, at)
 	}
 	s.SetFlag(pack.ChargeAllowed, true, at)
-	s.PutText(pack.Model, 0, []byte(`A "100"\B`), pack.Value{At: at, Trust: pack.Known})
+	s.PutText(pack.Model, []byte(`A "100"\B`), pack.Value{At: at, Trust: pack.Known})
 	for i, mV := range []int64{3301, 3289, 3314, 3300} {
 		s.PutElement(pack.Cells, i, pack.Value{Coef: mV, Exp: -3, At: at, Trust: pack.Known})
 	}

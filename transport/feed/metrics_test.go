@@ -147,7 +147,7 @@ func TestMetricsOfAnyNames(t *testing.T) {
 		b.Name = rapid.String().Draw(t, "bank")
 		for i := range b.Packs {
 			text := rapid.SliceOfN(rapid.Byte(), 1, 40).Draw(t, "serial")
-			b.Packs[i].PutText(pack.Serial, 0, text, pack.Value{At: noon, Trust: pack.Known})
+			b.Packs[i].PutText(pack.Serial, text, pack.Value{At: noon, Trust: pack.Known})
 			b.Packs[i].Source = string(rapid.SliceOfN(rapid.SampledFrom([]byte("a\"\\\n\r,{}=\xff")), 0, 9).Draw(t, "source"))
 		}
 		scrape(t, b)
