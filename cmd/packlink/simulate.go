@@ -8,7 +8,6 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"packlink/decode/pack"
 	"packlink/decode/physics"
 	"packlink/decode/physics/scenario"
 	"packlink/decode/simulate"
@@ -151,7 +150,7 @@ func (j *simulateJob) speak(ctx context.Context, to transport.Endpoint, s *strea
 	if err := misbehave(out, j.wire, j.plan.Seed); err != nil {
 		return usageError{fmt.Errorf("simulate: --misbehave: %w", err)}
 	}
-	fmt.Fprintf(s.log, "TRANSMITS INVENTED VALUES of scenario %s: never where something acts on them\n  %s\nstop with ctrl-c\n", j.plan.Name, out.where())
+	fmt.Fprintf(s.log, "TRANSMITS INVENTED VALUES of scenario %s: never where something acts on them\n  %s\n%sstop with ctrl-c\n", j.plan.Name, out.where(), j.notShown(model))
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	ended := make(chan error, 1)
@@ -172,25 +171,6 @@ func (j *simulateJob) speak(ctx context.Context, to transport.Endpoint, s *strea
 		case <-tick.C:
 		}
 	}
-}
-
-// units are who speaks at which address: each pack at its own, or one where the
-// mapping has room for one only.
-func (j *simulateJob) units(model *physics.Bank) (units []shownUnit) {
-	if bus := j.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 {
-		return []shownUnit{{unit: bankUnit, text: wholeBank}}
-	}
-	var s pack.Status
-	for i := range model.Packs() {
-		model.Status(i, &s)
-		units = append(units, shownUnit{
-			unit: s.Address, text: fmt.Sprintf("%s/%d", simulated, s.Address), source: simulated, address: s.Address, hasAddress: true,
-		})
-	}
-	if j.table.OneOnABus() {
-		return units[:1]
-	}
-	return units
 }
 
 // misbehave lets an output's wire have faults.

@@ -39,6 +39,31 @@ func simulating(t *testing.T, args ...string) {
 	t.Fatalf("simulate does not begin: %s", log)
 }
 
+// TestSimulateTellsWhoIsNotShown says at the start which packs of a scenario nobody will see
+// on a bus that has room for one, and says nothing where all are seen.
+func TestSimulateTellsWhoIsNotShown(t *testing.T) {
+	on := func(scheme string) string {
+		far, port := serialEnd(t)
+		t.Cleanup(func() { far.Close() })
+		return scheme + port
+	}
+	slcan, _ := adapter(t)
+	for _, c := range []struct{ mapping, to, scenario, says string }{
+		{"uart-a5", on("serial:"), "house-day", "not shown: pack 2, pack 3, as nothing in mapping uart-a5 says which of several packs on a bus is meant; into a capture each pack has a bus of its own\n"},
+		{"storage-can-35x", "slcan:" + slcan, "two-packs", "not shown: pack 2, as nothing in mapping storage-can-35x says"},
+		{"uart-a5", on("serial:"), "capacity-test", ""},
+		{"telecom-ascii-hex", on("serial:"), "house-day", ""},
+		{"marrowfen-mf16", on("modbus-rtu:"), "house-day", ""},
+		{"sunspec-battery", "modbus-tcp:127.0.0.1:0", "house-day", ""},
+	} {
+		_, log := runFor(t, 10*time.Second, "simulate", "--mapping", c.mapping, "--to", c.to, "--scenario", c.scenario, "--for", "1ms")
+		before, _, _ := strings.Cut(log, "stop with ctrl-c")
+		if says := strings.Contains(before, "not shown"); says != (c.says != "") || !strings.Contains(before, c.says) {
+			t.Errorf("%s on %s: want %q in %s", c.scenario, c.mapping, c.says, log)
+		}
+	}
+}
+
 // hearUntil polls until both packs are heard, or the only one, with a voltage.
 func hearUntil(t *testing.T, e transport.Endpoint, c *mapping.Compiled, addresses []uint32, packs int) *pack.Status {
 	t.Helper()
