@@ -22,7 +22,8 @@ var simulateVerb = verb{
 	summary: "lets a model of a battery bank speak a mapping; TRANSMITS invented values",
 	text: `
 Lets the packs of a scenario speak a protocol: CAN frames on can: and slcan:, answers
-on serial: and modbus-rtu:, registers on modbus-tcp:, or a capture of it all.
+on serial: and modbus-rtu:, registers on modbus-tcp: and modbus-tls:, or a capture of
+it all.
 
 On a bus this TRANSMITS VALUES THAT ARE INVENTED. Never do it where an inverter, a
 charger or anything else that acts on them is connected.
@@ -77,7 +78,7 @@ func (j *simulateJob) run(ctx context.Context, args []string, s *streams) error 
 		return &hinted{usageError{fmt.Errorf("simulate: --to %s: a bus is written with its kind: %s", to, bus)}, "packlink simulate --mapping " + j.mapping + " --to " + bus}
 	}
 	if to.Scheme == "http" || to.Scheme == "stdout" {
-		return usageError{fmt.Errorf("simulate: --to %s: packs speak on can:, slcan:, serial:, modbus-tcp: or modbus-rtu:, or into a capture", to)}
+		return usageError{fmt.Errorf("simulate: --to %s: packs speak on can:, slcan:, serial:, modbus-tcp:, modbus-tls: or modbus-rtu:, or into a capture", to)}
 	}
 	if err := j.read(to); err != nil {
 		return err

@@ -3,13 +3,16 @@ package main
 import (
 	"context"
 	"net"
+	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"packlink/decode"
 	"packlink/decode/pack"
+	"packlink/fixtures/certificates"
 	"packlink/mapping"
 	"packlink/mapping/library"
 	"packlink/transport"
@@ -137,6 +140,43 @@ func TestSimulateRegisters(t *testing.T) {
 			simulating(t, "--mapping", name, "--to", "modbus-rtu:"+ours)
 			plausible(t, hearUntil(t, transport.Endpoint{Scheme: "serial", Address: theirs}, c, []uint32{1, 2}, 2))
 		})
+	}
+}
+
+// TestDocumentedEncryption runs the commands of docs/simulate.md at a free port, with the
+// certificates that the page names, and wants both packs to come through.
+func TestDocumentedEncryption(t *testing.T) {
+	page := readText(t, "../../docs/simulate.md")
+	found := regexp.MustCompile(`(?m)^\$ packlink (simulate .*--to "modbus-tls:(\S+?)\?.*)\n\$ packlink (bridge (\S+))$`).FindStringSubmatch(page)
+	if found == nil {
+		t.Fatal("the page has no such commands")
+	}
+	config := readText(t, "testdata/"+found[4])
+	t.Chdir(t.TempDir())
+	banks, readers := certificates.Issue(t, nil, nil), certificates.Issue(t, nil, nil)
+	banks.Write(t, ".", "banks")
+	readers.Write(t, ".", "readers")
+	certificates.Issue(t, banks, nil).Write(t, ".", "bank")
+	usualRole := certificates.Extended([]int{1, 3, 6, 1, 4, 1, 50316, 802, 1}, append([]byte{12, 15}, "ReadOnlySunSpec"...))
+	certificates.Issue(t, readers, usualRole).Write(t, ".", "reader")
+	address := freePort(t)
+	if err := os.WriteFile(found[4], []byte(strings.ReplaceAll(config, found[2], address)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	simulating(t, arguments(strings.ReplaceAll(found[1], found[2], address))[1:]...)
+	ctx, cancel := context.WithCancel(t.Context())
+	out, log, done := &logged{}, &logged{}, make(chan int, 1)
+	go func() { done <- run(ctx, arguments(found[3]), &streams{out, log}) }()
+	shown := regexp.MustCompile(`"packs_fresh":2.*"voltage_v":5[1-6]`)
+	for begun := time.Now(); !shown.MatchString(out.String()); time.Sleep(20 * time.Millisecond) {
+		if time.Since(begun) > 20*time.Second {
+			t.Errorf("the packs do not come through: %s%s", out, log)
+			break
+		}
+	}
+	cancel()
+	if code := <-done; code != exitDone {
+		t.Errorf("exit code %d: %s", code, log)
 	}
 }
 
