@@ -107,7 +107,7 @@ func alarmsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
 			off |= 1 << slot.Slot
 		}
 	}
-	return spread(op, on, op.On) | spread(op, off&^on, op.Off), nil
+	return bitsRaw(op, spread(op, on, op.On)|spread(op, off&^on, op.Off))
 }
 
 // writeCodes writes one code for each element: that of an active alarm to the

@@ -106,7 +106,7 @@ func rawOfWhole(op *mapping.Op, n int64) (r uint64, ok bool) {
 
 func missing(op *mapping.Op, r uint64) bool {
 	for _, m := range op.Unavailable {
-		if m == r {
+		if m.Holds(r) {
 			return true
 		}
 	}

@@ -250,13 +250,28 @@ func rawLimits(op *mapping.Op) (low, high int64) {
 			high = 1<<bits - 1
 		}
 	}
-	isMissing := func(n int64) bool {
-		r, _ := rawOfWhole(op, n)
-		return missing(op, r)
+	for n := int64(1); low < high && n > 0; low += min(n, high-low) {
+		_, n = missingFrom(op, low)
 	}
-	for ; low < high && isMissing(low); low++ {
-	}
-	for ; low < high && isMissing(high); high-- {
+	for n := int64(1); low < high && n > 0; high -= min(n, high-low) {
+		n, _ = missingFrom(op, high)
 	}
 	return low, high
+}
+
+// missingFrom is how many numbers of a field, from n on, mean "not available", down
+// and up; 0 if n does not. Where numbers do not follow one another as their bits do,
+// it is n alone.
+func missingFrom(op *mapping.Op, n int64) (down, up int64) {
+	r, _ := rawOfWhole(op, n)
+	for _, m := range op.Unavailable {
+		switch {
+		case !m.Holds(r):
+		case op.Type.Base == mapping.Unsigned || op.Type.Base == mapping.Signed:
+			return int64(r-m.First) + 1, int64(m.Last-r) + 1
+		default:
+			return 1, 1
+		}
+	}
+	return 0, 0
 }

@@ -196,7 +196,7 @@ func (b *builder) run(w *writing, size int, runs ...[]mapping.Op) {
 			b.errs = append(b.errs, err)
 		}
 		if len(op.Field.Missing) > 0 {
-			place(op, data, offset, op.Field.Missing[0])
+			place(op, data, offset, op.Field.Missing[0].First)
 			return nil
 		}
 		for i := (op.Start + offset) / 2; i < (op.Need+offset)/2; i++ {

@@ -52,7 +52,7 @@ func (w *writing) prepare(p *mapping.Program) {
 		}
 	}
 	for i := range p.Named {
-		if op := &p.Named[i]; op.Write != nil && op.Derive == nil {
+		if op := &p.Named[i]; op.Write != nil && op.Derive == nil && !missing(op, op.Write.Raw) {
 			n, _ := whole(op, op.Write.Raw)
 			w.name(op.Slot, n)
 		}

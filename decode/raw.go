@@ -1,6 +1,8 @@
 package decode
 
 import (
+	"fmt"
+
 	"packlink/decode/pack"
 	"packlink/mapping"
 )
@@ -46,8 +48,17 @@ func wholeRaw(op *mapping.Op, v int64, known bool) (uint64, error) {
 		return unknownRaw(op)
 	}
 	r, fits := rawOfWhole(op, v)
-	if !fits {
+	if !fits || missing(op, r) {
 		return 0, &NoRoomError{fieldName(op), pack.Int(v).String(), op.Type.Name}
+	}
+	return r, nil
+}
+
+// bitsRaw is the raw value of a field whose bits each say something. They must not
+// mean "not available" together.
+func bitsRaw(op *mapping.Op, r uint64) (uint64, error) {
+	if missing(op, r) {
+		return 0, &NoRoomError{fieldName(op), fmt.Sprintf("%#x", r), op.Type.Name + `, where that means "not available"`}
 	}
 	return r, nil
 }
@@ -74,7 +85,7 @@ func unknownRaw(op *mapping.Op) (uint64, error) {
 	case op.Write != nil:
 		return op.Write.Raw, nil
 	case len(op.Missing) > 0:
-		return op.Missing[0], nil
+		return op.Missing[0].First, nil
 	case op.Type.Base == mapping.Float:
 		return notANumber(op.Type.Bits), nil
 	}

@@ -92,7 +92,7 @@ func readNumbers(status *pack.Status, ops []mapping.NumberOp, data []byte, at in
 			w = bits.ReverseBytes64(w)
 		}
 		w = w >> (op.Shift & 63) & op.Mask
-		if w == op.Missing {
+		if w-op.Missing <= uint64(op.Beside) {
 			if !op.Refines {
 				*v = pack.Value{}
 			}

@@ -17,7 +17,7 @@ func flagsRaw(op *mapping.Op, s *pack.Status) (r uint64, err error) {
 		}
 		r |= uint64(v.Coef) << i
 	}
-	return r, nil
+	return bitsRaw(op, r)
 }
 
 func (w *writing) elements(op *mapping.Op, data []byte) error {

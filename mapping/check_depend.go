@@ -63,7 +63,7 @@ func (c *checker) when(f *Field, later []Field, by *Field) {
 			c.Report(place, RuleWhen, "%s has %d bits, and is never %#x", name, by.Type.Bits, raw)
 		case slices.Contains(f.When.Raws[:i], raw):
 			c.Report(place, RuleWhen, "%#x stands twice", raw)
-		case slices.Contains(by.Missing, raw):
+		case by.missing(raw):
 			c.Report(place, RuleWhen, "%#x means that %s is not available, so the field would never be there", raw, name)
 		case by.Range != nil && !by.Range.holds(pack.Int(by.Whole(raw))):
 			c.Report(place, RuleWhen, "%#x lies outside the range of %s, so the field would never be there", raw, name)

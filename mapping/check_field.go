@@ -31,6 +31,7 @@ func (c *checker) meaning(f *Field) {
 		c.Report(at(f.Place, "as"), RuleType, "an address is a whole number, u1 to u%d, not %s", mostAddressBits, f.Type.Name)
 	}
 	c.effects(f)
+	c.unread(f)
 	if f.Rolling {
 		c.rolling(f)
 	}

@@ -242,7 +242,7 @@ func compileField(f *Field, lets map[string]int, whole bool) (Op, error) {
 		op.Extend = uint8(64 - f.Type.Bits)
 	}
 	op.setAlarms()
-	op.Unavailable = f.Missing
+	op.Unavailable = apart(f.Missing)
 	return op, op.setScale()
 }
 

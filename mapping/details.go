@@ -59,8 +59,8 @@ func (ps *phrases) raws(f *Field) {
 	if f.Date != 0 {
 		ps.add("%s", f.date())
 	}
-	for _, raw := range f.Missing {
-		ps.add("%X: not available", raw)
+	for _, r := range f.Missing {
+		ps.add("%s: not available", r)
 	}
 }
 

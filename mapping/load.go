@@ -64,7 +64,7 @@ type loader struct {
 	*document.File
 	byteOrder   string
 	wordOrder   string
-	missing     map[string][]uint64 // "not available" values by type name
+	missing     map[string][]Raws // "not available" values by type name
 	registers   bool
 	idBits      int
 	serial      *SerialBus
@@ -284,22 +284,4 @@ func (l *loader) span(n *document.Node, what string, least, most int64) [2]int {
 	}
 	first := l.Int(n.Items[0], "the first of "+what, least, most)
 	return [2]int{int(first), int(l.Int(n.Items[1], "the last of "+what, first, most))}
-}
-
-// missingByType reads which raw values mean "not available" in every field of
-// a type.
-func (l *loader) missingByType(n *document.Node) map[string][]uint64 {
-	if n == nil || l.Object(n, `"missing"`) == nil {
-		return nil
-	}
-	values := make(map[string][]uint64)
-	for _, p := range n.Pairs {
-		t := l.fieldType(p.Key)
-		if !t.numeric() {
-			l.Report(p.Key, RuleType, "a text is missing if it is empty; missing is for numbers and bits")
-			continue
-		}
-		values[p.Key.Text] = l.rawList(p.Value, `"missing" of `+p.Key.Text, t.Bits)
-	}
-	return values
 }

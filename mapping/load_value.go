@@ -39,7 +39,7 @@ func (l *loader) special(o *document.Object, f *Field) {
 		f.Missing = l.missing[f.Type.Name]
 	}
 	if n := o.Get("missing"); n != nil {
-		f.Missing = l.rawList(n, "missing", f.Type.Bits)
+		f.Missing = l.missingRaws(n, "missing", f.Type)
 	}
 	if n := o.Get("values"); n != nil && l.Object(n, "values") != nil {
 		switch {
@@ -77,14 +77,6 @@ func (l *loader) pad(n *document.Node, f *Field) {
 
 // finest is written for a power of ten that is chosen at writing.
 const finest = "finest"
-
-func (l *loader) rawList(n *document.Node, what string, bits int) []uint64 {
-	raws := []uint64{}
-	for _, item := range l.List(n, what) {
-		raws = append(raws, l.raw(item, what, bits))
-	}
-	return raws
-}
 
 // raw reads a raw value of a field of so many bits.
 func (l *loader) raw(n *document.Node, what string, bits int) uint64 {

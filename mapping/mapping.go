@@ -182,7 +182,7 @@ type Field struct {
 	Offset    pack.Decimal // turned round likewise
 	ScaleBy   string       // field whose value is a further power of ten; "" if none
 	SignGiven bool
-	Missing   []uint64  // raw values that mean "not available"; writing uses the first
+	Missing   []Raws    // raw values that mean "not available"; writing uses the first, which is one value
 	Range     *Range    // plausible values; nil if all are
 	Values    []Meaning // of the raw values of a flag or a text; nil if they need none
 	Date      DateForm  // how a number is a date; 0 if it is none

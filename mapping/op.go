@@ -35,7 +35,7 @@ type Op struct {
 	*Field
 	Kind        OpKind
 	Quantity    pack.Quantity // of the target
-	Unavailable []uint64      // raw values that mean "not available"
+	Unavailable []Raws        // raw values that mean "not available", ascending and apart
 	Exp         int8          // value = (raw x Mul + Add) x 10^Exp
 	Shift       uint8         // of element 0
 	Extend      uint8         // bits above the field, for its sign; 0 if unsigned
