@@ -225,8 +225,7 @@ func value(g mapping.Given) string {
 	}
 	switch row := g.Target.Quantity.Row(); row.Kind {
 	case pack.Word:
-		text, _ := json.Marshal(g.Texts[0])
-		return string(text)
+		return string(pack.AppendText(nil, g.Texts[0]))
 	case pack.Number, pack.Flag:
 		return g.Texts[0]
 	}
