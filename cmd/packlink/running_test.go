@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -14,6 +15,13 @@ import (
 // startBridge runs a configuration until the test ends, beside the demonstration's
 // recording, and waits until its log says something.
 func startBridge(t *testing.T, folder, config, says string) *logged {
+	t.Helper()
+	log, _ := startStoppable(t, folder, config, says)
+	return log
+}
+
+// startStoppable is startBridge, and stop ends the bridge before the test does.
+func startStoppable(t *testing.T, folder, config, says string) (log *logged, stop func()) {
 	t.Helper()
 	recording, err := filepath.Abs("demo/boathouse.pcapng")
 	if err != nil {
@@ -24,16 +32,18 @@ func startBridge(t *testing.T, folder, config, says string) *logged {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	log, done := &logged{}, make(chan int, 1)
+	log = &logged{}
+	done := make(chan int, 1)
 	go func() { done <- run(ctx, []string{"bridge", path}, &streams{io.Discard, log}) }()
-	t.Cleanup(func() {
+	stop = sync.OnceFunc(func() {
 		cancel()
 		if code := <-done; code != exitDone {
 			t.Errorf("the bridge ended with exit code %d: %s", code, log)
 		}
 	})
+	t.Cleanup(stop)
 	awaitLog(t, log, says)
-	return log
+	return log, stop
 }
 
 // awaitLog waits until a log says something.

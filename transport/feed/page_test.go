@@ -69,7 +69,7 @@ func TestPageReadsKnownKeys(t *testing.T) {
 func TestPageTellsLimitsFromStates(t *testing.T) {
 	script := pageText(t, "/live.js")
 	for _, want := range []string{
-		`["charge", "charge_allowed"`, `["discharge", "discharge_allowed"`, `" limit"`, `["upper voltage limit", "charge_voltage_limit_v"`, `["lower voltage limit", "discharge_voltage_limit_v"`, `["current", "current_a", 1, "A", direction]`, `", charging"`, `", discharging"`,
+		`["charge", "charge_allowed"`, `["discharge", "discharge_allowed"`, `" limit"`, `["upper voltage limit", "charge_voltage_limit_v"`, `["lower voltage limit", "discharge_voltage_limit_v"`, `["current", "current_a", 1, "A", direction]`, `> 0 ? "charging"`, `< 0 ? "discharging"`,
 		`"cell_min_at"`, `"cell_max_at"`, `"cell_min_pack"`, `"cell_max_pack"`, "new Date(bank.time).toLocaleTimeString()",
 	} {
 		if !strings.Contains(script, want) {
