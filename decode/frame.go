@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"math"
 
 	"packlink/mapping"
 	"packlink/mapping/framing"
@@ -21,6 +22,9 @@ func Question(p *mapping.Program, address uint32, b []byte) ([]byte, error) {
 	var room [64]byte
 	data := room[:0]
 	for _, d := range p.Ask.Data {
+		if d.Address && address > math.MaxUint8 {
+			return b, &NoRoomError{"address", fmt.Sprint(address), "a byte of the question"}
+		}
 		if d.Address {
 			d.Value = byte(address)
 		}

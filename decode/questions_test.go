@@ -2,6 +2,7 @@ package decode_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"testing"
 
@@ -68,5 +69,20 @@ func askFor(t *testing.T, c *mapping.Compiled, p *mapping.Program) {
 		if hear(foreign); len(got) != found && !bytes.Equal(own.Data, foreign.Data) {
 			t.Errorf("%s: a question to another pack is taken: %v", c.Name, got)
 		}
+	}
+}
+
+// TestAddressBeyondItsByte holds that no question goes to another pack than was meant,
+// because the address of that one does not fit.
+func TestAddressBeyondItsByte(t *testing.T) {
+	c := tableOf(t, `{packlink: 1, name: test, title: t, source: [{title: s}],
+bus: {serial: {parts: [{part: start, hex: AA}, {part: kind, as: u8}, {part: data, size: 1}, {part: end, hex: 55}]}},
+messages: [{name: a, frame: {kind: 1}, ask: {kind: 2, data: [address], every: 1s}, fields: [{at: 0, as: u8, is: soc_pct}], examples: [{hex: AA 01 58 55, gives: {soc_pct: 88}, source: s}]}]}`)
+	if sent, err := decode.Question(&c.Programs[0], 255, nil); err != nil || !bytes.Equal(sent, []byte{0xAA, 2, 255, 0x55}) {
+		t.Errorf("pack 255 is asked by % X, %v", sent, err)
+	}
+	var noRoom *decode.NoRoomError
+	if sent, err := decode.Question(&c.Programs[0], 256, nil); !errors.As(err, &noRoom) || len(sent) > 0 {
+		t.Errorf("pack 256 is asked by % X, %v; want that its address does not fit", sent, err)
 	}
 }
