@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"cmp"
 	"time"
 
 	"packlink/decode"
@@ -27,16 +28,13 @@ func (t *Traffic) planFrames() (every []time.Duration, err error) {
 			continue
 		}
 		for n := range t.speakers {
-			next, period := turn{speaker: n, answers: []*mapping.Program{p}}, p.Every
+			next, period := turn{speaker: n, answers: []*mapping.Program{p}}, cmp.Or(p.Every, usualPeriod)
 			if p.CAN.Ask != nil {
 				next.question, err = decode.QuestionFrame(p, t.speakers[n].address)
 				if err != nil {
 					return nil, err
 				}
-				next.question.Direction, period = transport.Received, max(p.CAN.Ask.Every, p.Every)
-			}
-			if period == 0 {
-				period = usualPeriod
+				next.question.Direction, period = transport.Received, max(p.CAN.Ask.Every, period)
 			}
 			t.turns, every = append(t.turns, next), append(every, period)
 		}

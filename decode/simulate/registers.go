@@ -1,11 +1,15 @@
 package simulate
 
 import (
+	"cmp"
 	"encoding/binary"
+	"iter"
+	"slices"
 	"time"
 
 	"packlink/decode"
 	"packlink/decode/pack"
+	"packlink/mapping"
 	"packlink/mapping/checksum"
 	"packlink/transport"
 )
@@ -34,15 +38,33 @@ func (t *Traffic) planRegisters() (every []time.Duration, err error) {
 	for n := range t.speakers {
 		for i := range t.table.Programs {
 			p := &t.table.Programs[i]
-			period := p.Every
-			if period == 0 {
-				period = usualPeriod
+			for from, count := range requests(p, t.table.Bus.Registers.Most) {
+				t.read(n, from, count)
+				every = append(every, cmp.Or(p.Every, usualPeriod))
 			}
-			t.read(n, p.Read.From, p.Read.Count)
-			every = append(every, period)
 		}
 	}
 	return every, nil
+}
+
+// requests are the first registers and the counts of the questions for a message, of
+// at most so many registers each. No field is divided that one question can ask for.
+func requests(p *mapping.Program, most int) iter.Seq2[int, int] {
+	joined := p.Joined()
+	return func(yield func(from, count int) bool) {
+		for first, end := 0, 0; first < p.Read.Count; first = end {
+			end = min(first+most, p.Read.Count)
+			for at := end; at < p.Read.Count && at > first; at-- {
+				if !slices.Contains(joined, at) {
+					end = at
+					break
+				}
+			}
+			if !yield(p.Read.From+first, end-first) {
+				return
+			}
+		}
+	}
 }
 
 // read plans one request for registers.
@@ -67,7 +89,7 @@ func (t *Traffic) registers(turn *turn, who *speaker, at int64) {
 	if t.table.Bus.Registers.ModelsAt >= 0 {
 		blocks, _ = t.layout()
 	} else {
-		blocks, _ = decode.Layout(t.table, &t.newest.status, []pack.Status{t.newest.status})
+		blocks, _ = decode.Layout(t.table, &t.now.status, []pack.Status{t.now.status})
 	}
 	unit, function := byte(who.address), byte(t.table.Bus.Registers.Function())
 	answer := []byte{unit, function, byte(2 * turn.count)}
@@ -79,8 +101,8 @@ func (t *Traffic) registers(turn *turn, who *speaker, at int64) {
 		answer = []byte{unit, function | exceptionFlag, noValue}
 	}
 	for i := range t.table.Programs {
-		if p := &t.table.Programs[i]; known && p.Read.Model == 0 && p.Read.From == turn.from {
-			t.newest.programs = append(t.newest.programs, p)
+		if p := &t.table.Programs[i]; known && p.Read.Model == 0 && p.Read.From == turn.from && p.Read.Count == turn.count {
+			t.now.programs = append(t.now.programs, p)
 		}
 	}
 	t.put(&transport.Frame{Medium: transport.Serial, Data: withCRC(answer)}, who, at)

@@ -8,6 +8,7 @@ package simulate
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"time"
 
 	"packlink/decode"
@@ -26,7 +27,9 @@ const (
 	usualPeriod = time.Second           // of a message whose mapping gives none
 )
 
-// Traffic is the traffic of a bus, or of one for each pack. It is a [transport.Receiver] that never ends.
+// Traffic is the traffic of a bus, or of one for each pack, in the order of its frames' times.
+// On a line the master asks the next question when it has the answer to the last one. Traffic
+// is a [transport.Receiver] that never ends.
 type Traffic struct {
 	table    *mapping.Compiled
 	model    *physics.Bank
@@ -36,8 +39,18 @@ type Traffic struct {
 	speakers []speaker
 	schedule *decode.Schedule
 	turns    []turn
-	queue    []transport.Frame
-	newest   said
+	due      time.Duration // of the next turn, after the start
+	next     int           // its index
+	free     int64         // since when the last question is answered
+	queue    []queued      // in the order of their times
+	now      *said         // what the turn that is taken speaks of
+	newest   *said         // likewise, of the newest frame
+}
+
+// queued is a frame that is to be received, and what its turn spoke of.
+type queued struct {
+	frame transport.Frame
+	of    *said
 }
 
 // speaker is a pack, or the bank as a whole, that speaks.
@@ -58,10 +71,11 @@ type turn struct {
 	count    int
 }
 
-// said is what the newest turn spoke of.
+// said is what a turn spoke of, and how many of its frames are still to come.
 type said struct {
 	status   pack.Status
 	programs []*mapping.Program
+	left     int
 }
 
 // New begins the traffic of a scenario's bank from an instant, in nanoseconds since
@@ -76,7 +90,9 @@ func New(c *mapping.Compiled, s *physics.Scenario, start int64, wire Wire) (*Tra
 		return nil, err
 	}
 	t := &Traffic{table: c, model: model, start: start, wire: wire, faults: NewFaults(wire, s.Seed)}
-	t.seat()
+	if err := t.seat(); err != nil {
+		return nil, err
+	}
 	every, err := t.plan()
 	switch {
 	case err != nil:
@@ -85,14 +101,22 @@ func New(c *mapping.Compiled, s *physics.Scenario, start int64, wire Wire) (*Tra
 		return nil, fmt.Errorf("mapping %s has nothing that a pack could say", c.Name)
 	}
 	t.schedule = decode.NewSchedule(every)
+	t.due, t.next, _ = t.schedule.Next()
 	return t, nil
 }
 
-// seat finds who speaks.
-func (t *Traffic) seat() {
+// seat finds who speaks. The error names a pack that has an address which none has.
+func (t *Traffic) seat() error {
+	if bus := t.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 {
+		t.speakers = []speaker{{pack: -1, address: uint32(bus.Units[0])}}
+		return nil
+	}
 	var s pack.Status
 	for i := range t.model.Packs() {
 		t.model.Status(i, &s)
+		if err := checkAddress(t.table, s.Address); err != nil {
+			return err
+		}
 		who := speaker{pack: i, address: s.Address, writer: decode.NewWriter(t.table)}
 		if t.table.OneOnABus() {
 			who.channel = i
@@ -100,19 +124,35 @@ func (t *Traffic) seat() {
 		who.writer.Frozen = t.wire.Freeze
 		t.speakers = append(t.speakers, who)
 	}
-	if bus := t.table.Bus.Registers; bus != nil && bus.ModelsAt >= 0 {
-		t.speakers = []speaker{{pack: -1, address: 1}}
+	return nil
+}
+
+// checkAddress says that no pack on a bus of the mapping has an address, if it tells
+// packs apart by theirs.
+func checkAddress(c *mapping.Compiled, address uint32) error {
+	least, most := 0, 1<<c.AddressBits()-1
+	switch {
+	case c.Bus.Registers != nil:
+		least, most = c.Bus.Registers.Units[0], c.Bus.Registers.Units[1]
+	case c.AddressBits() == 0:
+		return nil
+	case c.Bus.Serial != nil:
+		least, most = c.Bus.Serial.Addresses[0], c.Bus.Serial.Addresses[1]
 	}
+	if address < uint32(least) || int64(address) > int64(most) {
+		return fmt.Errorf("a pack of the scenario has the address %d; by mapping %s packs have %d to %d", address, c.Name, least, most)
+	}
+	return nil
 }
 
 // Receive fills f with the next frame. It never returns an error.
 func (t *Traffic) Receive(f *transport.Frame) error {
-	for len(t.queue) == 0 {
-		due, i, _ := t.schedule.Next()
-		t.model.Step(time.Duration(t.start + int64(due) - t.model.Now()))
-		t.take(&t.turns[i])
+	for len(t.queue) == 0 || t.queue[0].frame.Time > t.nextAt() {
+		t.take(&t.turns[t.next])
+		t.due, t.next, _ = t.schedule.Next()
 	}
-	*f = t.queue[0]
+	*f, t.newest = t.queue[0].frame, t.queue[0].of
+	t.newest.left--
 	t.queue = t.queue[1:]
 	return nil
 }
@@ -127,47 +167,53 @@ func (t *Traffic) Close() error { return nil }
 // and the messages that were written of it. more tells whether further frames of that
 // turn follow. The status holds until the next call of Receive.
 func (t *Traffic) Said() (s *pack.Status, programs []*mapping.Program, more bool) {
-	return &t.newest.status, t.newest.programs, len(t.queue) > 0
+	return &t.newest.status, t.newest.programs, t.newest.left > 0
 }
+
+// nextAt is when the next turn happens: when it is due, and the line is free.
+func (t *Traffic) nextAt() int64 { return max(t.start+int64(t.due), t.free) }
 
 // take lets one turn happen.
 func (t *Traffic) take(turn *turn) {
 	who := &t.speakers[turn.speaker]
-	t.newest.programs = t.newest.programs[:0]
-	t.status(who, &t.newest.status)
-	at := t.model.Now()
+	at := t.nextAt()
+	t.model.Step(time.Duration(at - t.model.Now()))
+	t.now = new(said)
+	t.status(who, &t.now.status)
 	if turn.question.Data != nil {
 		q := turn.question
 		q.Time, q.Channel = at, who.channel
-		t.queue = append(t.queue, q)
+		t.enqueue(q)
 		at += int64(answerTime + t.wire.Delay)
 	}
 	if t.table.Bus.Registers != nil {
 		t.registers(turn, who, at)
-		return
 	}
 	for _, p := range turn.answers {
 		at = t.message(who, p, at)
+	}
+	if t.table.Bus.CAN == nil {
+		t.free = at
 	}
 }
 
 // message puts the frames of a message on the bus, and returns when the next may
 // follow.
 func (t *Traffic) message(who *speaker, p *mapping.Program, at int64) int64 {
-	if !decode.Says(p, &t.newest.status) {
+	if !decode.Says(p, &t.now.status) {
 		return at
 	}
 	gap := frameTime
 	if p.Transfer == mapping.J1939Protocol {
 		gap = packetPause
 	}
-	err := who.writer.Frames(p, &t.newest.status, func(f *transport.Frame) error {
+	err := who.writer.Frames(p, &t.now.status, func(f *transport.Frame) error {
 		t.put(f, who, at)
 		at += int64(gap)
 		return nil
 	})
 	if err == nil {
-		t.newest.programs = append(t.newest.programs, p)
+		t.now.programs = append(t.now.programs, p)
 	}
 	return at
 }
@@ -177,8 +223,18 @@ func (t *Traffic) put(f *transport.Frame, who *speaker, at int64) {
 	kept := *f
 	kept.Time, kept.Channel, kept.Direction, kept.Data = at, who.channel, transport.Received, bytes.Clone(f.Data)
 	if t.faults.Pass(&kept) {
-		t.queue = append(t.queue, kept)
+		t.enqueue(kept)
 	}
+}
+
+// enqueue puts a frame of the present turn behind those that are not later.
+func (t *Traffic) enqueue(f transport.Frame) {
+	t.now.left++
+	i := len(t.queue)
+	for i > 0 && t.queue[i-1].frame.Time > f.Time {
+		i--
+	}
+	t.queue = slices.Insert(t.queue, i, queued{f, t.now})
 }
 
 // status is what a speaker knows now.

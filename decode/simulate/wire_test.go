@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"packlink/decode"
+	"packlink/decode/pack"
 	"packlink/decode/simulate"
 	"packlink/mapping/library"
 	"packlink/transport"
@@ -144,4 +145,34 @@ func FuzzParseWire(f *testing.F) {
 			t.Errorf("%q is taken as %+v", text, w)
 		}
 	})
+}
+
+// TestTrafficInOrder holds that the frames of every built-in mapping come in the order of
+// their times, however late the answers are, and that a decoder has their values then too.
+func TestTrafficInOrder(t *testing.T) {
+	for _, name := range library.Names() {
+		c, err := library.Compile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, delay := range []time.Duration{0, 1500 * time.Millisecond} {
+			traffic, f := newTraffic(t, c, "two-packs", simulate.Wire{Delay: delay}), transport.Frame{}
+			d, newest := decode.NewDecoder(c, "bus"), int64(0)
+			for newest < noon+int64(2*time.Minute) {
+				if err := traffic.Receive(&f); err != nil {
+					t.Fatal(err)
+				}
+				if f.Time < newest {
+					t.Fatalf("%s, answers %v late: a frame is %v before the last one", name, delay, time.Duration(newest-f.Time))
+				}
+				if newest = f.Time; f.Channel == 0 {
+					d.Decode(&f)
+				}
+			}
+			var s pack.Status
+			if d.Packs() == 0 || !d.Status(0, newest, &s) {
+				t.Errorf("%s, answers %v late: no pack is heard: %+v", name, delay, d.LineCounters())
+			}
+		}
+	}
 }
