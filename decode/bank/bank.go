@@ -11,7 +11,7 @@ import "packlink/decode/pack"
 // Bank is what is known about a bank at one instant.
 type Bank struct {
 	Name   string
-	Whole  pack.Status   // the bank's own quantities; Time is that of the newest frame of any pack
+	Whole  pack.Status   // the bank's own quantities; Time is that of the newest frame of any pack, and Fresh tells whether one is
 	Packs  []pack.Status // the packs in the order given; pack numbers count from 1
 	Shares []Share       // one for each pack, in the same order
 }
@@ -40,6 +40,7 @@ func Sum(name string, nominal pack.Decimal, now int64, packs []pack.Status) *Ban
 		}
 	}
 	w := &b.Whole
+	w.Fresh = len(fresh) > 0
 	w.SetNumber(pack.Packs, pack.Int(int64(len(packs))), now)
 	w.SetNumber(pack.PacksFresh, pack.Int(int64(len(fresh))), now)
 	agree(w, fresh)
