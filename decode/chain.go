@@ -146,9 +146,10 @@ func findModel(table *mapping.Compiled, id uint16) *mapping.Program {
 	return nil
 }
 
-// take keeps the part of an answer that lies in the model. It returns the bytes
-// that are new; none if they are none of the model's.
-func (m *model) take(a *answer) (first, end int) {
+// take keeps the part of an answer that lies in the model, and in before what it
+// takes the place of. It returns the bytes that are new; none if they are none of the
+// model's.
+func (m *model) take(a *answer, before *block) (first, end int) {
 	from, to := max(a.from, m.at), min(a.from+a.count, m.at+m.size)
 	if from >= to {
 		return 0, 0
@@ -157,11 +158,19 @@ func (m *model) take(a *answer) (first, end int) {
 		m.block = &block{make([]byte, 2*m.size), make([]bool, m.size)}
 	}
 	first, end = 2*(from-m.at), 2*(to-m.at)
+	before.bytes = append(before.bytes[:0], m.block.bytes[first:end]...)
+	before.known = append(before.known[:0], m.block.known[first/2:end/2]...)
 	copy(m.block.bytes[first:end], a.data[2*(from-a.from):])
 	for i := from - m.at; i < to-m.at; i++ {
 		m.block.known[i] = true
 	}
 	return first, end
+}
+
+// putBack undoes a take.
+func (m *model) putBack(first int, before *block) {
+	copy(m.block.bytes[first:], before.bytes)
+	copy(m.block.known[first/2:], before.known)
 }
 
 // number is the pack that the model speaks of: 0 if it is a model of the whole,

@@ -49,8 +49,12 @@ func (d *Decoder) models(a *answer, at int64) Outcome {
 		if m.program == nil {
 			continue
 		}
-		if first, end := m.take(a); first < end {
-			outcome = d.applyModel(c, m, a.unit, first, end, at)
+		first, end := m.take(a, &d.before)
+		if first == end {
+			continue
+		}
+		if outcome = d.applyModel(c, m, a.unit, first, end, at); outcome == OutOfRange {
+			m.putBack(first, &d.before)
 		}
 	}
 	if _, ok := c.packs(); ok {
@@ -97,7 +101,9 @@ func (d *Decoder) applyModel(c *chain, m *model, unit byte, first, end int, at i
 		touched = append(touched, h)
 		return &h.status, h.alarms
 	}
-	c.apply(m, first, end, reading{at: at}, into)
+	if !c.apply(m, first, end, reading{at: at}, into) {
+		return OutOfRange
+	}
 	if packs > 1 {
 		d.shareNames(c, unit)
 	}

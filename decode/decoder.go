@@ -34,6 +34,7 @@ type Decoder struct {
 	newest    Outcome     // of the newest answer on that line
 	scratch   []byte
 	known     []bool
+	before    block                                 // of a model: what its newest registers took the place of
 	decoded   func(h *heard, message int, at int64) // called after each message that was read; nil if nobody asks
 }
 

@@ -91,7 +91,7 @@ func ReadModels(c *mapping.Compiled, words []uint16, at int64) (whole pack.Statu
 	}
 	for _, m := range models.models {
 		if m.program != nil {
-			m.take(a)
+			m.take(a, new(block))
 		}
 	}
 	for _, m := range models.models {
@@ -107,9 +107,9 @@ func ReadModels(c *mapping.Compiled, words []uint16, at int64) (whole pack.Statu
 }
 
 // apply reads the bytes of a model that are new, from first to end, into the
-// statuses of the whole (number 0) and of packs (from 1). It tells whether the
-// pack that the model speaks of is known.
-func (c *chain) apply(m *model, first, end int, r reading, into func(number int) (*pack.Status, []said)) (known bool) {
+// statuses of the whole (number 0) and of packs (from 1). It is not ok if a named
+// field is outside its range: nothing is read then.
+func (c *chain) apply(m *model, first, end int, r reading, into func(number int) (*pack.Status, []said)) (ok bool) {
 	p, data := m.program, m.block.bytes
 	var named lets
 	if !readNamed(p.Needed, data, m.block, &named) {
@@ -119,7 +119,7 @@ func (c *chain) apply(m *model, first, end int, r reading, into func(number int)
 	number := c.number(m)
 	cells, some, ok := c.cellsBefore(m, number)
 	if number < 0 || !ok {
-		return false
+		return true
 	}
 	if r.into(p, into, number) {
 		r.cell = cells

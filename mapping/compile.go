@@ -148,18 +148,20 @@ func (p *Program) know(pieces textPieces) {
 	pieces.mark(p.Body.Rest)
 }
 
-// numberAlarms numbers the fields that are alarms, those of a group on their own,
-// and returns how many there are at most.
+// numberAlarms numbers the fields that are alarms, those of a group behind the
+// others, and returns how many there are.
 func (p *Program) numberAlarms() int {
-	for _, ops := range [][]Op{p.Body.All, p.Body.Rest, p.Each.All, p.Each.Rest} {
-		n := 0
-		for i := range ops {
-			if ops[i].Known != 0 {
-				ops[i].AlarmSlot = n
-				n++
+	for _, steps := range []*Steps{&p.Body, &p.Each} {
+		first := p.Alarms
+		for _, ops := range [][]Op{steps.All, steps.Rest} {
+			p.Alarms = first
+			for i := range ops {
+				if ops[i].Known != 0 {
+					ops[i].AlarmSlot = p.Alarms
+					p.Alarms++
+				}
 			}
 		}
-		p.Alarms = max(p.Alarms, n)
 	}
 	return p.Alarms
 }
