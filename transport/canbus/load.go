@@ -20,8 +20,9 @@ const (
 type LoadMeter struct {
 	bitRate int
 	slots   [loadRing]loadCount
-	newest  int64 // number of the newest slot, since the Unix epoch
-	first   int64 // number of the slot of the first frame; 0 without one
+	begun   bool  // a frame came
+	first   int64 // number of the slot of the first frame, since the Unix epoch
+	newest  int64 // likewise, of the newest slot
 }
 
 // loadCount is what was heard in one slot.
@@ -34,18 +35,19 @@ type loadCount struct {
 // is not known.
 func NewLoadMeter(bitRate int) *LoadMeter { return &LoadMeter{bitRate: bitRate} }
 
-// Add counts a frame. One that is more than a second older than the newest is
-// too late to count. Error reports have no length and do not count.
+// Add counts a frame. With one that is more than a second older than the newest the
+// clock was set back, and the meter begins anew. Error reports have no length and do
+// not count.
 func (m *LoadMeter) Add(f *transport.Frame) {
 	if f.Flags&transport.BusError != 0 {
 		return
 	}
 	slot := f.Time / loadSlot
-	m.advance(slot)
-	if slot <= m.newest-loadRing {
-		return
+	if !m.begun || m.isPast(slot) {
+		*m = LoadMeter{bitRate: m.bitRate, begun: true, first: slot, newest: slot}
 	}
-	count := &m.slots[slot%loadRing]
+	m.advance(slot)
+	count := m.slot(slot)
 	bits, ok := FrameBits(f)
 	if !ok {
 		count.unknown++
@@ -53,31 +55,36 @@ func (m *LoadMeter) Add(f *transport.Frame) {
 	count.bits += bits
 }
 
+// isPast tells whether a slot is no more among those that are kept.
+func (m *LoadMeter) isPast(slot int64) bool { return slot <= m.newest-loadRing }
+
+// slot is where a slot is counted.
+func (m *LoadMeter) slot(number int64) *loadCount {
+	return &m.slots[(number%loadRing+loadRing)%loadRing]
+}
+
 // advance empties the slots between the newest one and this.
 func (m *LoadMeter) advance(slot int64) {
-	if m.first == 0 {
-		m.first, m.newest = slot, slot
-	}
 	for steps := min(slot-m.newest, loadRing); steps > 0; steps-- {
-		m.slots[(slot-steps+1)%loadRing] = loadCount{}
+		*m.slot(slot - steps + 1) = loadCount{}
 	}
 	m.newest = max(m.newest, slot)
 }
 
 // Percent is the load of the second before now, in percent of what the bus can
 // carry; now is in nanoseconds since the Unix epoch. It is not known, and ok is
-// false, without a bit rate, before one second has been heard, and where CAN FD
-// frames were among the traffic. It is never clamped: more than 100 means that the bit rate is
-// not the one that was given.
+// false, without a bit rate, before one second has been heard, after the clock was set
+// back, and where CAN FD frames were among the traffic. It is never clamped: more than
+// 100 means that the bit rate is not the one that was given.
 func (m *LoadMeter) Percent(now int64) (percent float64, ok bool) {
 	slot := now / loadSlot
-	if m.bitRate <= 0 || m.first == 0 || slot-m.first < loadSlots {
+	if m.bitRate <= 0 || !m.begun || slot-m.first < loadSlots || m.isPast(slot) {
 		return 0, false
 	}
 	m.advance(slot)
 	bits := 0
 	for past := m.newest - loadSlots; past < m.newest; past++ {
-		count := &m.slots[past%loadRing]
+		count := m.slot(past)
 		if count.unknown > 0 {
 			return 0, false
 		}

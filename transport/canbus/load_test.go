@@ -74,3 +74,30 @@ func TestLoadSlides(t *testing.T) {
 		t.Errorf("a late frame counts: %v %%, %t", percent, ok)
 	}
 }
+
+// TestLoadAfterTheClockIsSet holds that a load from before the clock was set back is not
+// shown as the present one, and that a clock before 1970 is a clock.
+func TestLoadAfterTheClockIsSet(t *testing.T) {
+	for _, begun := range []time.Duration{5 * time.Hour, -5 * time.Hour} {
+		m := NewLoadMeter(500_000)
+		hear := func(from time.Duration, frames int) time.Duration {
+			f := canFrame(t, 0x555, false, "AAAAAAAAAAAAAAAA")
+			for range frames {
+				from += time.Millisecond
+				f.Time = int64(from)
+				m.Add(&f)
+			}
+			return from
+		}
+		now := hear(begun, 3000)
+		hear(now+2*time.Hour, 3000)
+		back := now + time.Hour
+		if percent, ok := m.Percent(int64(back)); ok {
+			t.Errorf("from %s on: %v %% right after the clock was set back", begun, percent)
+		}
+		now = hear(back, 10) + 1010*time.Millisecond
+		if percent, ok := m.Percent(int64(now)); !ok || percent > 1 {
+			t.Errorf("from %s on: %v %%, %t, of ten frames", begun, percent, ok)
+		}
+	}
+}
