@@ -5,8 +5,6 @@ import (
 	"sync"
 	"time"
 
-	"go.bug.st/serial"
-
 	"packlink/transport"
 )
 
@@ -77,7 +75,7 @@ func (a *adapter) connect() error {
 	}
 	a.clock = adapterClock{}
 	a.readAt = time.Now().UnixNano()
-	return c.port.SetReadTimeout(serial.NoTimeout)
+	return nil
 }
 
 // hold makes c the connection that Close ends. It is false after Close.

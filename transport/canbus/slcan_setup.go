@@ -74,10 +74,14 @@ func (a *adapter) setUp(c *connection) error {
 			return err
 		}
 	}
-	return a.ask(c, a.openCommand(), map[bool]string{
+	err := a.ask(c, a.openCommand(), map[bool]string{
 		false: "to listen only, and listening never takes part on the bus",
 		true:  "to open its channel",
 	}[a.normal])
+	if err != nil {
+		return err
+	}
+	return c.port.SetReadTimeout(serial.NoTimeout)
 }
 
 // drain reads until the adapter has nothing more to say.
