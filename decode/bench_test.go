@@ -127,3 +127,21 @@ func BenchmarkTransfer(b *testing.B) {
 		b.Fatalf("not decoded: %v", counters)
 	}
 }
+
+// BenchmarkCrowded takes frames of one pack more than are followed, all of them heard.
+func BenchmarkCrowded(b *testing.B) {
+	d := NewDecoder(compileText(b, `{packlink: 1, name: crowd, title: t, source: [{title: s}], bus: {can: {bitrate: 500000, id_bits: 29}}, messages: [
+{name: a, can: {id: 0x100000, address: {bit: 0, width: 16}, every: 1s}, fields: [{at: 0, as: u8, is: soc_pct}], examples: [{hex: 58, address: 1, gives: {soc_pct: 88}, source: s}]}]}`), "bus")
+	f := transport.Frame{Medium: transport.CAN, Flags: transport.Extended, Data: []byte{88}}
+	for address := range uint32(MaxPacks) {
+		f.ID = 0x100000 | address
+		d.Decode(&f)
+	}
+	f.ID = 0x100000 | MaxPacks
+	b.ReportAllocs()
+	for b.Loop() {
+		if d.Decode(&f) != Crowded {
+			b.Fatal("there is room for one more")
+		}
+	}
+}

@@ -225,10 +225,9 @@ func (d *Decoder) older(h *heard, message int, at int64) *heard {
 // dropSilent stops following the pack that is silent for longest, if there is
 // one that is not heard any more.
 func (d *Decoder) dropSilent(now int64) bool {
-	var s pack.Status
 	oldest := -1
 	for i, h := range d.packs {
-		if !d.Status(i, now, &s) && (oldest < 0 || h.status.Time < d.packs[oldest].status.Time) {
+		if !d.isFresh(h, now) && (oldest < 0 || h.status.Time < d.packs[oldest].status.Time) {
 			oldest = i
 		}
 	}
@@ -286,14 +285,7 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	s.Now = now
 	s.Expire(func(v pack.Value) bool { return d.overdue(int(v.By), v.At, now) })
 	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
-	s.Fresh = false
-	for m := range h.seen {
-		if h.seen[m] == never {
-			continue
-		}
-		overdue := d.overdue(m, h.seen[m], now)
-		s.Fresh = s.Fresh || !overdue && d.table.Programs[m].OfPresent
-	}
+	s.Fresh = d.isFresh(h, now)
 	for i := range h.alarms {
 		if a := &h.alarms[i]; a.set.Known != 0 {
 			s.Alarms = s.Alarms.Merge(a.set)
@@ -305,6 +297,17 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	}
 	s.Derive()
 	return s.Fresh
+}
+
+// isFresh tells whether a pack is heard: whether a message that speaks of the present is
+// not overdue.
+func (d *Decoder) isFresh(h *heard, now int64) bool {
+	for m, at := range h.seen {
+		if at != never && d.table.Programs[m].OfPresent && !d.overdue(m, at, now) {
+			return true
+		}
+	}
+	return false
 }
 
 // overdue tells whether what a message said at an instant is overdue now. What
