@@ -3,6 +3,7 @@ package decode_test
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"testing"
 
 	"packlink/decode"
@@ -57,7 +58,10 @@ func TestQuestionsAreKnown(t *testing.T) {
 }
 
 // TestQuestionFrames holds the bytes of questions: of an SDO upload (from
-// memory), and of a single frame of ISO 15765-2 with its filling (from memory).
+// memory), of a single frame of ISO 15765-2 with its filling (from memory), and of a
+// request of SAE J1939, whose id is that of the pgn 59904 in published lists, by the
+// arithmetic of the Linux kernel's Documentation/networking/j1939.rst; its payload
+// from memory.
 func TestQuestionFrames(t *testing.T) {
 	for _, c := range []struct {
 		mapping string
@@ -66,6 +70,7 @@ func TestQuestionFrames(t *testing.T) {
 		data    []byte
 	}{
 		{"../fixtures/mapping/good/ask.yaml", 0x11, 0x611, []byte{0x40, 0x60, 0x60, 0, 0, 0, 0, 0}},
+		{"../fixtures/mapping/good/ask-pgn.yaml", 0x21, 0x18EA21F9, []byte{0xF7, 0xFE, 0}},
 		{"../fixtures/mapping/good/iso-tp.yaml", 0, 0x7E0, []byte{3, 0x22, 0xF1, 0x90, 0xCC, 0xCC, 0xCC, 0xCC}},
 	} {
 		f, err := decode.QuestionFrame(&compiled(t, c.mapping).Programs[0], c.address)
@@ -89,5 +94,49 @@ func TestFlowControlIsPassedOver(t *testing.T) {
 	f := transport.Frame{Time: 1, Medium: transport.CAN, ID: 0x7E0, Data: []byte{0x30, 0, 0}}
 	if got := d.Decode(&f); got != decode.Decoded || d.Packs() != 0 {
 		t.Errorf("flow control is %v and makes %d packs", got, d.Packs())
+	}
+}
+
+// TestRequestsReachPacks holds which packs a parameter group asks, whoever sends it:
+// those at its destination, or all. Each such frame is known, and says nothing.
+func TestRequestsReachPacks(t *testing.T) {
+	c := compiled(t, "../fixtures/mapping/good/ask-pgn.yaml")
+	q, err := decode.NewQuestions(c, []uint32{0x21, 0x22})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range []struct {
+		id    uint32
+		data  string
+		asked string
+		known bool
+	}{
+		{0x18EA21F9, "\xF7\xFE\x00", "electrical power of 21 ", true},
+		{0x0CEA2203, "\xF7\xFE\x00", "electrical power of 22 ", true},
+		{0x18EAFFF9, "\xF7\xFE\x00", "electrical power of 21 electrical power of 22 ", true},
+		{0x18EA23F9, "\xF7\xFE\x00", "", true},                                   // another device
+		{0x18EA21F9, "\xF6\xFE\x00", "", false},                                  // another group
+		{0x18EB21F9, "\xF7\xFE\x00", "", false},                                  // no request
+		{0x18EFFFF9, "\x30\xFF\x01", "whole pack of 21 whole pack of 22 ", true}, // the payload of the answer has the address
+		{0x18EF21F9, "\x30\xFF\x01", "whole pack of 21 whole pack of 22 ", true}, // to the device that speaks for the packs
+		{0x18EF22F9, "\x30\xFF\x01", "", true},
+	} {
+		f := transport.Frame{Time: 1, Medium: transport.CAN, ID: v.id, Flags: transport.Extended, Data: []byte(v.data)}
+		asked := ""
+		q.Hear(&f, func(address uint32, p *mapping.Program) { asked += fmt.Sprintf("%s of %X ", p.Name, address) })
+		d := decode.NewDecoder(c, "bus")
+		outcome := d.Decode(&f)
+		if asked != v.asked || (outcome == decode.Decoded) != v.known || d.Packs() != 0 {
+			t.Errorf("%08X#% X asks %q, want %q; it is %v, and makes %d packs", v.id, v.data, asked, v.asked, outcome, d.Packs())
+		}
+	}
+}
+
+// TestRequestOfLongMessage holds that a question is one frame, however its answer
+// travels.
+func TestRequestOfLongMessage(t *testing.T) {
+	p := &compiled(t, "../fixtures/mapping/good/ask-pgn.yaml").Programs[1]
+	if f, err := decode.QuestionFrame(p, 2); err != nil || f.ID != 0x18EFFFF9 || string(f.Data) != "\x30\xFF\x01" {
+		t.Errorf("the question is %08X#% X, %v", f.ID, f.Data, err)
 	}
 }

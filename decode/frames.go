@@ -85,7 +85,7 @@ func Carry(p *mapping.Program, address uint32, sequence byte, payload []byte, em
 		}
 		return emit(&transport.Frame{Medium: transport.Serial, Direction: transport.Sent, Data: sent})
 	}
-	f, err := frameOf(p, address, p.CAN.ID)
+	f, err := frameOf(p, address, p.ID(address))
 	if err != nil {
 		return err
 	}
@@ -105,10 +105,13 @@ func QuestionFrame(p *mapping.Program, address uint32) (f transport.Frame, err e
 		f.Data, err = Question(p, address, nil)
 		return f, err
 	}
-	if f, err = frameOf(p, address, p.CAN.Ask.ID); err != nil {
+	if f, err = frameOf(p, address, p.CAN.Asked(address)); err != nil {
 		return f, err
 	}
 	f.Data = p.CAN.Ask.Payload
+	if p.CAN.HasPGN { // however the answer travels, a question is one frame
+		return f, nil
+	}
 	err = split(p.Transfer, 0, &f, func(only *transport.Frame) error {
 		f.Data = bytes.Clone(only.Data)
 		return nil
@@ -116,13 +119,13 @@ func QuestionFrame(p *mapping.Program, address uint32) (f transport.Frame, err e
 	return f, err
 }
 
-// frameOf is an empty frame with an id of the message, in which the address
-// stands.
+// frameOf is an empty frame with an id in which the address stands, as far as the
+// message's has one.
 func frameOf(p *mapping.Program, address, id uint32) (f transport.Frame, err error) {
 	if width := p.CAN.AddressWidth; width > 0 && address>>width != 0 {
 		return f, &NoRoomError{Field: "address", Value: pack.Int(int64(address)).String(), Type: "the id"}
 	}
-	f = transport.Frame{Medium: transport.CAN, Direction: transport.Sent, ID: p.Addressed(id, address)}
+	f = transport.Frame{Medium: transport.CAN, Direction: transport.Sent, ID: id}
 	if p.CAN.Extended {
 		f.Flags = transport.Extended
 	}

@@ -68,7 +68,7 @@ func (q *Questions) Hear(f *transport.Frame, asked func(address uint32, p *mappi
 	}
 	for i := range q.frames {
 		want := &q.frames[i]
-		if f.Medium == transport.CAN && f.ID == want.frame.ID && f.Flags&transport.Extended == want.frame.Flags&transport.Extended &&
+		if f.Medium == transport.CAN && want.program.CAN.Asks(f.ID, want.address) && f.Flags&transport.Extended == want.frame.Flags&transport.Extended &&
 			f.Flags&transport.Remote == 0 && bytes.Equal(f.Data, want.frame.Data) {
 			asked(want.address, want.program)
 		}

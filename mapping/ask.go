@@ -1,7 +1,6 @@
 package mapping
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"time"
@@ -11,7 +10,7 @@ import (
 
 // Question is a frame that is sent to a pack, which answers with a message.
 type Question struct {
-	ID      uint32        // with 0 where the message's own id has the pack's address
+	ID      uint32        // as it is sent to no pack or to everybody; see [CANMatch.Asked]
 	Payload []byte        // it fits one frame
 	Every   time.Duration // period at which it is asked; that of the message if it says none
 }
@@ -22,7 +21,13 @@ func (l *loader) question(n *document.Node, m *Message) {
 	if o == nil || m.CAN == nil {
 		return
 	}
-	q := &Question{ID: uint32(o.NeedInt("id", 0, math.MaxUint32)), Payload: l.payload(o.Need("hex")), Every: o.Duration("every")}
+	q := &Question{Every: o.Duration("every")}
+	if pgn := o.Get("pgn"); pgn != nil {
+		l.request(o, m, q)
+	} else {
+		q.ID, q.Payload = uint32(o.NeedInt("id", 0, math.MaxUint32)), l.payload(o.Need("hex"))
+		o.Only("beside pgn", "source")
+	}
 	o.Done()
 	if m.Every == 0 {
 		m.Every = q.Every
@@ -38,10 +43,11 @@ func (l *loader) question(n *document.Node, m *Message) {
 		l.Report(o.Node.Get("hex"), RuleBounds, "a question is one frame, which holds %d bytes; this one has %d", most, len(q.Payload))
 	}
 	switch id := o.Node.Get("id"); {
-	case m.CAN.HasPGN:
-		l.Report(n, RuleMatch, "a message with a pgn is not asked for by an id: leave ask out, or say id and address in place of pgn")
 	case m.ByReader:
 		l.Report(n, RuleMeaning, "a message by the reader is no answer of the pack")
+	case m.CAN.HasPGN && id != nil:
+		l.Report(n, RuleMatch, "a message with a pgn is asked for by one, as in ask: {pgn: %d, source: 0xF9}; or say id and address in place of pgn in its can", requestPGN)
+	case m.CAN.HasPGN:
 	case q.ID >= 1<<m.CAN.bits():
 		l.Report(id, RuleMatch, "an id of %d bits is at most %#x; this is %#x", m.CAN.bits(), 1<<m.CAN.bits()-1, q.ID)
 	case q.ID&m.CAN.addressMask() != 0:
@@ -50,59 +56,55 @@ func (l *loader) question(n *document.Node, m *Message) {
 	m.CAN.Ask = q
 }
 
+// request reads a question that is a parameter group, sent to the pack's address.
+func (l *loader) request(o *document.Object, m *Message, q *Question) {
+	pgn, source := uint32(o.Int("pgn", 0, 0, mostPGN)), byte(o.NeedInt("source", 0, math.MaxUint8))
+	q.ID = J1939ID(pgn, usualPriority, source)
+	switch hex := o.Get("hex"); {
+	case hex != nil:
+		q.Payload = l.payload(hex)
+	case pgn == requestPGN:
+		q.Payload = []byte{byte(m.CAN.PGN), byte(m.CAN.PGN >> 8), byte(m.CAN.PGN >> 16)}
+	default:
+		l.Report(o.Node, document.RuleMissingKey, "a question needs \"hex\", its payload, unless it is the request of SAE J1939, pgn: %d", requestPGN)
+	}
+	switch place := o.Node.Get("pgn"); {
+	case !m.CAN.HasPGN:
+		l.Report(place, RuleMatch, "a message with an id is asked for by an id; or say pgn in place of id in its can")
+	case !hasDestination(pgn):
+		l.Report(place, RuleMatch, "PGN %#x is sent to everybody; a question is sent to the pack, as PGN %d is", pgn, requestPGN)
+	case pgn&0xFF != 0:
+		l.Report(place, RuleMatch, "PGN %#x is one with a destination, so its last byte must be 0: write %#x", pgn, pgn&^0xFF)
+	}
+}
+
 // askedApart notes a question whose id is that of a message.
 func (c *checker) askedApart(msg *Message) {
 	if msg.CAN == nil || msg.CAN.Ask == nil || c.broken[msg.Place] {
 		return
 	}
-	asked := CANMatch{ID: msg.CAN.Ask.ID, Extended: msg.CAN.Extended, Ignored: msg.CAN.addressMask()}
+	asked := msg.CAN.askedMatch()
 	for i := range c.m.Messages {
 		other := c.m.Messages[i].CAN
 		if other == nil || c.broken[c.m.Messages[i].Place] {
 			continue
 		}
-		mask := asked.Mask() & other.Mask()
-		if asked.Extended == other.Extended && (asked.ID^other.ID)&mask == 0 {
-			c.Report(at(at(msg.Place, "ask"), "id"), RuleMatch, "a frame can be the question for %q and the message %q: their ids are the same", msg.Name, c.m.Messages[i].Name)
+		if asked.overlaps(other) {
+			ask := at(msg.Place, "ask")
+			c.Report(at(ask, "id"), RuleMatch, "a frame can be the question for %q and the message %q: their ids are the same", msg.Name, c.m.Messages[i].Name)
 		}
 	}
-}
-
-// IsQuestion tells whether a frame is a question for a message of the mapping, or
-// steers how its answer travels: then it says nothing of the pack.
-func (c *Compiled) IsQuestion(id uint32, extended bool, data []byte) bool {
-	return c.FindQuestion(id, extended, data) != nil
-}
-
-// FindQuestion is the first message that such a frame asks for, nil if it is no
-// question of the mapping.
-func (c *Compiled) FindQuestion(id uint32, extended bool, data []byte) *Program {
-	for _, p := range c.asked {
-		if p.CAN.Extended == extended && id&^p.CAN.addressMask() == p.CAN.Ask.ID && p.CAN.isQuestion(data) {
-			return p
-		}
-	}
-	return nil
 }
 
 // question is how the message is asked for, as a table shows it.
 func (c *CANMatch) question() string {
 	asked := CANMatch{AddressBit: c.AddressBit, AddressWidth: c.AddressWidth}
-	text := fmt.Sprintf("asked for by %s%s: % X", c.idText(c.Ask.ID), asked.address(), c.Ask.Payload)
+	if c.HasPGN && c.AddressWidth > 0 {
+		asked.AddressBit = destinationBit
+	}
+	text := fmt.Sprintf("asked for by %s%s: % X", c.idText(c.Asked(0)), asked.address(), c.Ask.Payload)
 	if c.Ask.Every > 0 {
 		text += fmt.Sprintf(", every %v", c.Ask.Every)
 	}
 	return text
-}
-
-// isoTPFlow are the upper four bits of a flow control frame of ISO 15765-2.
-const isoTPFlow = 3
-
-func (c *CANMatch) isQuestion(data []byte) bool {
-	if c.Transfer != ISOTP {
-		return bytes.Equal(data, c.Ask.Payload)
-	}
-	size := len(c.Ask.Payload)
-	return len(data) > 0 && data[0]>>4 == isoTPFlow ||
-		len(data) > size && int(data[0]) == size && bytes.Equal(data[1:1+size], c.Ask.Payload)
 }

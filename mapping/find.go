@@ -54,8 +54,4 @@ func (p *Program) Address(id uint32) (address uint32, has bool) {
 }
 
 // ID is the id of the message for a pack's address.
-func (p *Program) ID(address uint32) uint32 { return p.Addressed(p.CAN.ID, address) }
-
-// Addressed is an id in which a pack's address stands where that of the message
-// has it.
-func (p *Program) Addressed(id, address uint32) uint32 { return id | address&p.mask<<p.shift }
+func (p *Program) ID(address uint32) uint32 { return p.CAN.ID | address&p.mask<<p.shift }

@@ -21,7 +21,13 @@ const (
 	destination    = 0xFF   // of a PGN that has one: everybody
 	destinationBit = 8
 	sourceWidth    = 8
+	usualPriority  = 6
 )
+
+// requestPGN asks for another parameter group, whose number is its payload, the least
+// significant byte first (its number from published lists of SAE J1939 parameter
+// groups; the payload from memory).
+const requestPGN = 59904
 
 // The PGNs of the transport protocol's own frames, from published lists: one
 // announces and manages a transfer, the other carries its packets.
@@ -66,7 +72,7 @@ func SentID(pgn uint32, source, destination byte) uint32 {
 // have the priority given, and then the source given.
 func (l *loader) j1939Match(o *document.Object) *CANMatch {
 	pgn := uint32(o.NeedInt("pgn", 0, mostPGN))
-	priority, source := byte(o.Int("priority", 6, 0, 7)), byte(o.Int("source", 0, 0, math.MaxUint8))
+	priority, source := byte(o.Int("priority", usualPriority, 0, 7)), byte(o.Int("source", 0, 0, math.MaxUint8))
 	if hasDestination(pgn) && pgn&0xFF != 0 {
 		l.Report(o.Node.Get("pgn"), RuleMatch, "PGN %#x is one with a destination, so its last byte must be 0: write %#x", pgn, pgn&^0xFF)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -8,6 +9,7 @@ import (
 	"io"
 	"maps"
 	"os"
+	"slices"
 	"strconv"
 	"time"
 
@@ -127,7 +129,21 @@ func askQuestions(ctx context.Context, e transport.Endpoint, table *mapping.Comp
 
 // askOnCAN opens a CAN bus to ask the questions of a mapping.
 func askOnCAN(ctx context.Context, e transport.Endpoint, table *mapping.Compiled, addresses []uint32, tell func(string)) (transport.Receiver, error) {
-	var questions []canbus.Question
+	questions, err := canQuestions(table, addresses)
+	if err != nil {
+		return nil, err
+	}
+	l, err := canbus.TransmitQuestions(e, questions, func(event canbus.Event) { tell(event.String()) })
+	if err != nil {
+		return nil, withHint(err)
+	}
+	context.AfterFunc(ctx, func() { _ = l.Close() }) // ends a Receive that waits
+	return l, nil
+}
+
+// canQuestions are the questions of a mapping to the packs at some addresses, each
+// frame once, though it may ask several packs or for several messages.
+func canQuestions(table *mapping.Compiled, addresses []uint32) (questions []canbus.Question, err error) {
 	for _, address := range addresses {
 		for i := range table.Programs {
 			p := &table.Programs[i]
@@ -138,15 +154,16 @@ func askOnCAN(ctx context.Context, e transport.Endpoint, table *mapping.Compiled
 			if err != nil {
 				return nil, err
 			}
-			questions = append(questions, canbus.Question{Frame: f, Every: cmp.Or(p.CAN.Ask.Every, time.Second)})
+			every := cmp.Or(p.CAN.Ask.Every, time.Second)
+			same := func(q canbus.Question) bool { return q.Frame.ID == f.ID && bytes.Equal(q.Frame.Data, f.Data) }
+			if i := slices.IndexFunc(questions, same); i >= 0 {
+				questions[i].Every = min(questions[i].Every, every)
+				continue
+			}
+			questions = append(questions, canbus.Question{Frame: f, Every: every})
 		}
 	}
-	l, err := canbus.TransmitQuestions(e, questions, func(event canbus.Event) { tell(event.String()) })
-	if err != nil {
-		return nil, withHint(err)
-	}
-	context.AfterFunc(ctx, func() { _ = l.Close() }) // ends a Receive that waits
-	return l, nil
+	return questions, nil
 }
 
 // withLineOf adds the speed and frame that a mapping's document gives to a line
