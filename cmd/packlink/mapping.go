@@ -49,7 +49,7 @@ describes the format.
 		flags.StringVar(&j.id, "id", "", "show: the CAN id of the frame, 3 hexadecimal digits, or 8 of an extended one")
 		flags.IntVar(&j.register, "register", -1, "show: the first register that the bytes hold")
 		flags.StringVar(&j.asked, "asked", "", "show: the question that a serial frame answers, in hexadecimal digits")
-		flags.BoolVar(&j.json, "json", false, "show: the account of a frame as JSON")
+		flags.BoolVar(&j.json, "json", false, "show: the account of a frame, or the frames of a capture, as JSON")
 		flags.StringVar(&j.to, "to", "", "import: the file to write, which must not exist yet (default: stdout)")
 		return j.run
 	},
@@ -76,9 +76,11 @@ func (j *mappingJob) run(ctx context.Context, args []string, s *streams) error {
 	case j.to != "" && args[0] != "import":
 		return wrong("--to is for import")
 	case j.ofFrame() && (args[0] != "show" || j.hex == ""):
-		return wrong("--id, --register, --asked and --json are for show with --hex")
+		return wrong("--id, --register and --asked are for show with --hex")
 	case j.in != "" && (args[0] != "show" || j.ofFrame()):
 		return wrong("--in is for show, without a frame of its own")
+	case j.json && (args[0] != "show" || j.hex == "" && j.in == ""):
+		return wrong("--json is for show with --hex or --in")
 	case args[0] == "list" && len(args) == 1:
 		return listMappings(s)
 	case args[0] == "show" && len(args) == 2 && j.hex != "":

@@ -16,7 +16,7 @@ import (
 
 // ofFrame tells whether something was said of a frame beside its bytes.
 func (j *mappingJob) ofFrame() bool {
-	return j.hex != "" || j.id != "" || j.register >= 0 || j.asked != "" || j.json
+	return j.hex != "" || j.id != "" || j.register >= 0 || j.asked != ""
 }
 
 // showFrame accounts for every bit of a frame.
@@ -36,10 +36,15 @@ func (j *mappingJob) showFrame(reference string, s *streams) error {
 	if !j.json {
 		return writeAccount(s.out, account)
 	}
-	e := json.NewEncoder(s.out)
+	return writeJSON(s.out, account)
+}
+
+// writeJSON writes a value in several lines.
+func writeJSON(w io.Writer, value any) error {
+	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
-	return e.Encode(account)
+	return e.Encode(value)
 }
 
 // account accounts for the frame as the mapping's bus has it.

@@ -46,6 +46,9 @@ func (j *mappingJob) showFrames(ctx context.Context, reference string, s *stream
 		reportLine(s.log, counters)
 	}
 	reportCapture(s.log, r, &in)
+	if j.json {
+		return writeJSON(s.out, survey)
+	}
 	return writeSightings(s.out, table, survey)
 }
 
