@@ -45,6 +45,7 @@ type heard struct {
 	seen    []int64        // time of each message's newest frame; never before the first
 	alarms  []said         // what each field said of alarms
 	blocks  map[int]*block // by message, of a pack that has registers
+	summed  summed         // of a pack that a witness looks at
 }
 
 // NewDecoder begins to follow a source, whose name goes into every status.

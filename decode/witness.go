@@ -72,7 +72,7 @@ func (w *witness) judge(h *heard, message int, at int64) {
 			w.value(q, v, s, message, at)
 		}
 	}
-	w.sum(&h.status, at)
+	w.sum(h, at)
 }
 
 func (w *witness) hear(message int, at int64) {
@@ -96,11 +96,18 @@ func (w *witness) value(q pack.Quantity, v pack.Value, s span, message int, at i
 	j.add(v, s)
 }
 
+// summed is where the newest cells of a pack, of an instant, were counted.
+type summed struct {
+	at    int64
+	count *int // of a witness's judgement; nil before the first
+}
+
 // sum holds the cells of a pack against its voltage, which are measured apart:
-// 2 % is common practice, no source.
-func (w *witness) sum(s *pack.Status, at int64) {
-	cells := s.Elements(pack.Cells)
-	voltage := s.Value(pack.Voltage)
+// 2 % is common practice, no source. The cells of an instant count once, by the
+// voltage after the last message of that instant: an answer can span several.
+func (w *witness) sum(h *heard, at int64) {
+	cells := h.status.Elements(pack.Cells)
+	voltage := h.status.Value(pack.Voltage)
 	if len(cells) < 2 || cells[0].At != at || voltage.Trust&pack.Known == 0 || at-voltage.At > int64(5*time.Second) {
 		return
 	}
@@ -111,10 +118,13 @@ func (w *witness) sum(s *pack.Status, at int64) {
 		}
 		sum += c.Decimal().Float64()
 	}
-	whole := voltage.Decimal().Float64()
-	if math.Abs(sum-whole) <= 0.02*math.Abs(whole) {
-		w.sums.good++
-	} else {
-		w.sums.bad++
+	if h.summed.count != nil && h.summed.at == at {
+		*h.summed.count--
 	}
+	whole := voltage.Decimal().Float64()
+	h.summed = summed{at, &w.sums.bad}
+	if math.Abs(sum-whole) <= 0.02*math.Abs(whole) {
+		h.summed.count = &w.sums.good
+	}
+	*h.summed.count++
 }
