@@ -2,9 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
-	"fmt"
-	"io/fs"
 	"math"
 	"path/filepath"
 	"slices"
@@ -60,11 +57,8 @@ const (
 // every mistake at its place.
 func loadPlan(path string) (*plan, error) {
 	data, err := document.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, &hinted{fmt.Errorf("there is no configuration %s; docs/bridge.md describes one", path), "packlink bridge, which needs none: it shows a simulated bank"}
-	}
 	if err != nil {
-		return nil, err
+		return nil, unreadable(err, "configuration", "packlink bridge, which needs none: it shows a simulated bank")
 	}
 	root, file := document.Parse(path, data)
 	if root == nil {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -146,7 +145,7 @@ func lintMapping(reference string) (messages, examples int, err error) {
 // lintMappings checks files, and built-in mappings by name.
 func lintMappings(references []string, s *streams) error {
 	bad := 0
-	var unreadable error
+	var lost error
 	for _, reference := range references {
 		messages, examples, err := lintMapping(reference)
 		var problems document.Problems
@@ -158,13 +157,13 @@ func lintMappings(references []string, s *streams) error {
 			fmt.Fprintf(s.out, "%v\n%s: %s\n", err, reference, counted(len(problems), "problem"))
 		default:
 			bad++
-			fmt.Fprintf(s.out, "%s: %v\n", reference, err)
-			unreadable = err
+			fmt.Fprintln(s.out, err)
+			lost = err
 		}
 	}
 	switch {
-	case unreadable != nil:
-		return fmt.Errorf("mapping lint: a file cannot be read: %w", unreadable)
+	case lost != nil:
+		return fmt.Errorf("mapping lint: %w", lost)
 	case bad > 0:
 		return doesNotHold{fmt.Errorf("mapping lint: %d of %d files do not hold", bad, len(references))}
 	}
@@ -183,8 +182,8 @@ func showMapping(reference string, s *streams) error {
 // draftMapping loads a mapping to look at, which may lack its examples.
 func draftMapping(reference string) (*mapping.Mapping, error) {
 	m, err := library.Draft(reference)
-	if errors.Is(err, os.ErrNotExist) {
-		return nil, &hinted{err, "packlink mapping list"}
-	}
-	return m, err
+	return m, noMapping(err)
 }
+
+// noMapping says why the file of a mapping cannot be read.
+func noMapping(err error) error { return unreadable(err, "mapping", "packlink mapping list") }

@@ -14,18 +14,23 @@ import (
 // mostImported is the largest description that is read, in bytes.
 const mostImported = 16 << 20
 
+// drafts are the descriptions that a mapping can begin from, by the ending of a file.
+var drafts = map[string]struct {
+	name  string
+	begin func(string, []byte) (*draft.Draft, error)
+}{".dbc": {"DBC file", draft.DBC}, ".json": {"model definition", draft.SunSpec}}
+
 // importFile drafts a mapping from a description that a file's ending names.
 func (j *mappingJob) importFile(path string, s *streams) error {
-	drafts := map[string]func(string, []byte) (*draft.Draft, error){".dbc": draft.DBC, ".json": draft.SunSpec}
-	begin := drafts[strings.ToLower(filepath.Ext(path))]
-	if begin == nil {
+	from, is := drafts[strings.ToLower(filepath.Ext(path))]
+	if !is {
 		return &hinted{usageError{fmt.Errorf("mapping import: %s is no .dbc (a DBC file) and no .json (a SunSpec model definition)", path)}, "packlink help mapping"}
 	}
 	data, err := readAtMost(path, mostImported)
 	if err != nil {
-		return fmt.Errorf("mapping import: %w", err)
+		return fmt.Errorf("mapping import: %w", unreadable(err, from.name, ""))
 	}
-	d, err := begin(filepath.Base(path), data)
+	d, err := from.begin(filepath.Base(path), data)
 	if err != nil {
 		return fmt.Errorf("mapping import: %w", err)
 	}

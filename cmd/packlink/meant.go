@@ -1,9 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -40,11 +38,11 @@ func openCapture(path string) (*capture.Reader, error) {
 	if bus := meant(path); bus != "" {
 		return nil, &hinted{fmt.Errorf("%s: no such file; a bus is written with its kind: %s", path, bus), "packlink identify " + bus}
 	}
-	r, err := capture.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, &hinted{fmt.Errorf("%s: no such file: there is no such recording", path), "ls " + filepath.Dir(path)}
+	if err := aFile(path); err != nil {
+		return nil, unreadable(err, "recording", "")
 	}
-	return r, err
+	r, err := capture.Open(path)
+	return r, unreadable(err, "recording", "")
 }
 
 // notABus says what is wrong with an endpoint that no bus can be heard on.

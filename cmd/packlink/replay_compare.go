@@ -21,9 +21,12 @@ const (
 
 // compare decodes a capture and holds its records against those of a file.
 func (j *replayJob) compare(ctx context.Context, path string, s *streams) error {
+	if err := aFile(j.expect); err != nil {
+		return unreadable(err, "file of records", "")
+	}
 	expected, err := os.Open(j.expect)
 	if err != nil {
-		return err
+		return unreadable(err, "file of records", "")
 	}
 	defer expected.Close()
 	want := bufio.NewScanner(expected)

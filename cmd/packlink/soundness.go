@@ -20,7 +20,7 @@ func soundMapping(reference string) (*mapping.Compiled, error) {
 		return nil, &hinted{err, "packlink mapping show " + reference + " --in CAPTURE, which takes a mapping without examples, and lists frames for them"}
 	}
 	if err != nil {
-		return nil, err
+		return nil, noMapping(err)
 	}
 	name, data, err := library.File(reference)
 	if err != nil {
