@@ -14,10 +14,16 @@ import (
 	"packlink/transport"
 )
 
-// answerAt answers at a port until the test ends.
+// answerAt answers at a port until the test ends, as echoing does.
 func answerAt(t testing.TB, at string, report func(Event), units ...byte) *Answerer {
 	t.Helper()
-	a, err := NewAnswerer(endpoint(t, at), units, echoing, report)
+	return answerWith(t, at, echoing, report, units...)
+}
+
+// answerWith answers at a port until the test ends.
+func answerWith(t testing.TB, at string, answer func(unit byte, request, response []byte) []byte, report func(Event), units ...byte) *Answerer {
+	t.Helper()
+	a, err := NewAnswerer(endpoint(t, at), units, answer, report)
 	if err != nil {
 		t.Fatal(err)
 	}
