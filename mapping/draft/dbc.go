@@ -9,11 +9,11 @@ import (
 
 // DBC drafts a mapping of a CAN bus from a DBC file, whose text is data.
 func DBC(file string, data []byte) (*Draft, error) {
-	parser := dbc.NewParser(file, utf8Text(data))
+	d := &database{builder: builder{file: file}}
+	parser := dbc.NewParser(file, d.extended(utf8Text(data)))
 	if err := parser.Parse(); err != nil {
 		return nil, fmt.Errorf("%s:%d:%d: not readable as DBC: %s", file, err.Position().Line, err.Position().Column, err.Reason())
 	}
-	d := &database{builder: builder{file: file}}
 	d.read(parser.Defs())
 	d.header()
 	for _, def := range d.defs {
@@ -49,6 +49,9 @@ type database struct {
 	longIDs  bool              // every id has 29 bits
 	big      bool              // most signals are big endian
 	taken    []*dbc.MessageDef // that were drafted
+
+	nested    map[int]bool       // places of signals that are switches and depend on one
+	presences map[owner]presence // of signals that the file says more of than one value
 }
 
 // owner is a signal, or a message if it has no name.

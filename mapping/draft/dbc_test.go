@@ -184,7 +184,7 @@ func TestDBCRefuses(t *testing.T) {
 		dbcHead + "BO_ 1 M: 8":        "x.dbc:5:",
 		dbcHead + "BO_ 1 M: 0 A":      "describes no message",
 		dbcHead + "BO_ 4096 M: 8 A\n": "invalid",
-		dbcHead + "BO_ 1 M: 8 A\n SG_ S m0M : 0|8@1+ (1,0) [0|0] \"\" A\n": "multiplexer",
+		dbcHead + "BO_ 1 M: 8 A\n SG_ S m0M : 0|8@1+ (1,0) [0|0] \"\" A\n": "left out: message M: S is there at some values of a switch",
 		dbcHead + "BO_ 1 M: 8 A\n SG_ S : -1|8@1+ (1,0) [0|0] \"\" A\n":    "x.dbc:6:",
 	} {
 		if d, err := draft.DBC("x.dbc", []byte(text)); err == nil || !strings.Contains(err.Error(), says) {
@@ -269,6 +269,7 @@ func TestOldText(t *testing.T) {
 func FuzzDBC(f *testing.F) {
 	f.Add(read(f, "testdata/boathouse.dbc"))
 	f.Add([]byte(j1939))
+	f.Add([]byte(nested))
 	f.Add([]byte(dbcHead + "BO_ 2566848512 M: 8 A\n SG_ S m0 : 0|8@1+ (1,0) [0|0] \"\" A\nBA_DEF_ BO_ \"VFrameFormat\" ENUM \"a\",\"J1939PG\";\nBA_ \"VFrameFormat\" BO_ 2566848512 1;\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		d, err := draft.DBC("fuzz.dbc", data)

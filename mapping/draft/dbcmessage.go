@@ -1,7 +1,6 @@
 package draft
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -14,7 +13,12 @@ import (
 // frame drafts the messages of one id: one, or one for each value of the signal
 // that says which others are there.
 func (d *database) frame(def *dbc.MessageDef) {
-	if why := d.refuse(def); why != "" {
+	why := d.refuse(def)
+	var s *switching
+	if why == "" {
+		s, why = d.switching(def)
+	}
+	if why != "" {
 		d.lose("message %s: %s", def.Name, why)
 		return
 	}
@@ -26,7 +30,7 @@ func (d *database) frame(def *dbc.MessageDef) {
 	} else {
 		m.notes = append(m.notes, fmt.Sprintf("sent by %s; if that is no pack, add by: reader", def.Transmitter))
 	}
-	d.variants(def, m)
+	d.variants(s, m)
 }
 
 // mostFrame is how many bytes a CAN FD frame has at most.
@@ -85,65 +89,40 @@ func (d *database) match(def *dbc.MessageDef) string {
 	return "can: {" + keys + "}"
 }
 
-// variants drafts a message, once for each value of its multiplexor if it has
-// one.
-func (d *database) variants(def *dbc.MessageDef, m message) {
-	var always, sometimes []dbc.SignalDef
-	var by *dbc.SignalDef
-	for i, s := range def.Signals {
-		switch {
-		case s.IsMultiplexerSwitch && by == nil:
-			by = &def.Signals[i]
-		case s.IsMultiplexed:
-			sometimes = append(sometimes, s)
-		default:
-			always = append(always, s)
-		}
+// variants drafts a message, once for each set of values of its switches if it has some.
+func (d *database) variants(s *switching, m message) {
+	for _, value := range s.never {
+		d.lose("%s: %s", s.def.Name, value)
 	}
-	if by == nil || len(sometimes) == 0 {
-		if by != nil {
-			always = append([]dbc.SignalDef{*by}, always...)
-		}
-		for _, s := range sometimes {
-			d.lose("%s, %s: no signal of the message says when it is there", def.Name, s.Name)
-			m.notes = append(m.notes, fmt.Sprintf("left out: %s: no signal of the message says when it is there", s.Name))
-		}
-		d.add(def, m, always)
-		return
+	if len(s.names) == 0 {
+		s.always = slices.DeleteFunc(s.always, func(signal dbc.SignalDef) bool {
+			if signal.IsMultiplexed {
+				d.lose("%s, %s: no signal of the message says when it is there", s.def.Name, signal.Name)
+				m.notes = append(m.notes, fmt.Sprintf("left out: %s: no signal of the message says when it is there", signal.Name))
+			}
+			return signal.IsMultiplexed
+		})
 	}
-	slices.SortStableFunc(sometimes, func(a, b dbc.SignalDef) int { return cmp.Compare(a.MultiplexerSwitch, b.MultiplexerSwitch) })
-	for len(sometimes) > 0 {
-		value := sometimes[0].MultiplexerSwitch
-		n := slices.IndexFunc(sometimes, func(s dbc.SignalDef) bool { return s.MultiplexerSwitch != value })
-		if n < 0 {
-			n = len(sometimes)
+	if len(s.variants) == 0 {
+		d.add(s.def, m, variant{}, s.always)
+	}
+	for _, v := range s.variants {
+		one := m
+		for i, by := range v.switches {
+			one.name += fmt.Sprintf(", %s %d", by.Name, v.values[i])
 		}
-		variant := m
-		variant.name = fmt.Sprintf("%s, %s %d", m.name, by.Name, value)
-		d.addVariant(def, variant, by, value, append(slices.Clone(sometimes[:n]), always...))
-		sometimes = sometimes[n:]
+		d.add(s.def, one, v, append(v.signals, s.always...))
 	}
 }
 
-// add drafts a message of the signals given.
-func (d *database) add(def *dbc.MessageDef, m message, signals []dbc.SignalDef) {
+// add drafts a message of the signals given, behind the switches of a variant.
+func (d *database) add(def *dbc.MessageDef, m message, v variant, signals []dbc.SignalDef) {
 	taken := make(map[bitPlace]string)
-	for i := range signals {
-		m.fields = append(m.fields, d.signal(def, &signals[i], taken))
+	for i, by := range v.switches {
+		f := d.signal(def, by, taken)
+		f.equals, f.value = true, v.values[i]
+		m.fields = append(m.fields, f)
 	}
-	d.messages = append(d.messages, m)
-}
-
-// addVariant drafts the message in which the multiplexor has a value.
-func (d *database) addVariant(def *dbc.MessageDef, m message, by *dbc.SignalDef, value uint64, signals []dbc.SignalDef) {
-	taken := make(map[bitPlace]string)
-	multiplexor := d.signal(def, by, taken)
-	multiplexor.equals, multiplexor.value = true, value
-	if by.Size < 64 && value >= 1<<by.Size {
-		d.lose("%s: %s has %d bits and is never %d", def.Name, by.Name, by.Size, value)
-		return
-	}
-	m.fields = append(m.fields, multiplexor)
 	for i := range signals {
 		m.fields = append(m.fields, d.signal(def, &signals[i], taken))
 	}

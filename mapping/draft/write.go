@@ -18,7 +18,7 @@ const instructions = `# A draft: where every field stands is taken from the sour
 // draft is the file that was collected.
 func (b *builder) draft() (*Draft, error) {
 	if len(b.messages) == 0 {
-		return nil, fmt.Errorf("%s describes no message that a mapping can hold", b.file)
+		return nil, fmt.Errorf("%s describes no message that a mapping can hold%s", b.file, b.allLost())
 	}
 	var t strings.Builder
 	b.nameMessages()
@@ -38,6 +38,18 @@ func (b *builder) draft() (*Draft, error) {
 		b.lose("the draft cannot be read: %s; leave messages out of it", read.Problems[0].Message)
 	}
 	return &Draft{Text: []byte(t.String()), Lost: b.lost}, nil
+}
+
+// allLost says why nothing could be drafted, as far as the source has something.
+func (b *builder) allLost() string {
+	switch n := len(b.lost); n {
+	case 0:
+		return ""
+	case 1:
+		return "; left out: " + b.lost[0]
+	default:
+		return fmt.Sprintf("; left out: %s; and %d more", b.lost[0], n-1)
+	}
 }
 
 // nameMessages gives every message a name of its own.
