@@ -1,20 +1,11 @@
 package decode
 
 import (
-	"math"
 	"slices"
 
-	"packlink/decode/pack"
 	"packlink/mapping"
 	"packlink/transport"
 )
-
-// MaxPacks is the most packs that one source is followed for. It bounds the
-// memory that a bus full of invented addresses can cost.
-const MaxPacks = 256
-
-// never is the time of a frame that has not come.
-const never = math.MinInt64
 
 // Decoder follows the frames of one source and keeps the status of each pack
 // it hears. It is not safe for use by several goroutines at once.
@@ -36,16 +27,6 @@ type Decoder struct {
 	known     []bool
 	before    block                                 // of a model: what its newest registers took the place of
 	decoded   func(h *heard, message int, at int64) // called after each message that was read; nil if nobody asks
-}
-
-// heard is one pack that a decoder hears.
-type heard struct {
-	address uint32
-	status  pack.Status
-	seen    []int64        // time of each message's newest frame; never before the first
-	alarms  []said         // what each field said of alarms
-	blocks  map[int]*block // by message, of a pack that has registers
-	summed  summed         // of a pack that a witness looks at
 }
 
 // NewDecoder begins to follow a source, whose name goes into every status.
@@ -187,73 +168,12 @@ func (d *Decoder) applyPayload(p *mapping.Program, address uint32, has bool, dat
 	return Decoded
 }
 
-// pack is the pack at an address, which it begins to follow if it is new; nil
-// if there are too many.
-func (d *Decoder) pack(address uint32, has bool, at int64) *heard {
-	for _, h := range d.packs {
-		if h.address == address {
-			d.last = h
-			return h
-		}
-	}
-	if len(d.packs) == MaxPacks && !d.dropSilent(at) {
-		return nil
-	}
-	h := &heard{
-		address: address,
-		seen:    slices.Repeat([]int64{never}, len(d.table.Programs)),
-		alarms:  make([]said, d.table.Alarms),
-	}
-	h.status.Source, h.status.Mapping = d.source, d.table.Name
-	h.status.Address, h.status.HasAddress = address, has
-	d.packs = append(d.packs, h)
-	d.last = h
-	return h
-}
-
-// older takes a frame that is older than what its message said before. Within
-// [Disorder] it is late, and nil is returned. Beyond it the clock was set back:
-// everything heard before is forgotten, and the pack is followed anew.
-func (d *Decoder) older(h *heard, message int, at int64) *heard {
-	if h.seen[message]-at <= Disorder {
-		return nil
-	}
-	address, has := h.address, h.status.HasAddress
-	d.packs, d.last = nil, nil
-	return d.pack(address, has, at)
-}
-
-// dropSilent stops following the pack that is silent for longest, if there is
-// one that is not heard any more.
-func (d *Decoder) dropSilent(now int64) bool {
-	oldest := -1
-	for i, h := range d.packs {
-		if !d.isFresh(h, now) && (oldest < 0 || h.status.Time < d.packs[oldest].status.Time) {
-			oldest = i
-		}
-	}
-	if oldest < 0 {
-		return false
-	}
-	d.packs = slices.Delete(d.packs, oldest, oldest+1)
-	return true
-}
-
 // LineCounters are the counts of what was heard on a serial line.
 func (d *Decoder) LineCounters() LineCounters {
 	if d.serial != nil {
 		return d.serial.lineCounters()
 	}
 	return d.line.counts
-}
-
-func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
-
-// forget drops every pack, as if nothing had been heard.
-func (d *Decoder) forget() {
-	d.packs, d.last = nil, nil
-	d.transfers, d.chains = transfers{}, nil
-	d.lost()
 }
 
 // Messages is how many different messages were heard, of any pack.
@@ -266,55 +186,8 @@ func (d *Decoder) Messages() (n int) {
 	return n
 }
 
-// Packs is how many packs were heard. They are numbered from 0 in the order of
-// their first frames.
-func (d *Decoder) Packs() int { return len(d.packs) }
-
 // Counters are the counts of frames so far.
 func (d *Decoder) Counters() Counters { return d.counters }
 
 // UnknownIDs are the ids that the mapping does not know, the most frequent first.
 func (d *Decoder) UnknownIDs() []UnknownID { return d.unknown.sorted() }
-
-// Status writes what is known of pack i at an instant to s: overdue values
-// marked, and what follows from the others added. It is false if the pack is not
-// heard any more, as nothing that speaks of the present is fresh: s tells then
-// who the pack is and what has become overdue, and no measurement.
-func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
-	h := d.packs[i]
-	h.status.CopyTo(s)
-	s.Now = now
-	s.Expire(func(v pack.Value) bool { return d.overdue(int(v.By), v.At, now) })
-	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
-	s.Fresh = d.isFresh(h, now)
-	for i := range h.alarms {
-		if a := &h.alarms[i]; a.set.Known != 0 {
-			s.Alarms = s.Alarms.Merge(a.set)
-			s.AlarmsStale = s.AlarmsStale || d.overdue(int(a.by), a.at, now)
-		}
-	}
-	if !s.Fresh {
-		s.Silence()
-	}
-	s.Derive()
-	return s.Fresh
-}
-
-// isFresh tells whether a pack is heard: whether a message that speaks of the present is
-// not overdue.
-func (d *Decoder) isFresh(h *heard, now int64) bool {
-	for m, at := range h.seen {
-		if at != never && d.table.Programs[m].OfPresent && !d.overdue(m, at, now) {
-			return true
-		}
-	}
-	return false
-}
-
-// overdue tells whether what a message said at an instant is overdue now. What
-// was said well after now is overdue too: the clock was set back since, and the
-// age is not known.
-func (d *Decoder) overdue(message int, at, now int64) bool {
-	age := now - at
-	return age > int64(d.table.Programs[message].Timeout) || age < -Disorder
-}

@@ -55,3 +55,6 @@ func (p *Program) Address(id uint32) (address uint32, has bool) {
 
 // ID is the id of the message for a pack's address.
 func (p *Program) ID(address uint32) uint32 { return p.CAN.ID | address&p.mask<<p.shift }
+
+// mostLongID is the greatest CAN id (ISO 11898-1:2015, from memory).
+const mostLongID = 1<<29 - 1

@@ -1,8 +1,6 @@
 package mapping
 
-import (
-	"packlink/mapping/document"
-)
+import "packlink/mapping/document"
 
 // missingByType reads which raw values mean "not available" in every field of
 // a type.
