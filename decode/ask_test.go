@@ -140,3 +140,19 @@ func TestRequestOfLongMessage(t *testing.T) {
 		t.Errorf("the question is %08X#% X, %v", f.ID, f.Data, err)
 	}
 }
+
+const isoTPByPGN = `
+{name: a, can: {pgn: 0xDA00, transfer: iso-tp}, ask: {pgn: 0xEF00, source: 0xF9, hex: 22 F1 90}, length: 9, fields: [{at: 8, as: u8, is: soc_pct}], examples: [{hex: "", gives: {}, source: s}]}`
+
+// TestQuestionByISOTPAndPGN holds that a question travels as a single frame of ISO
+// 15765-2 where its answer travels by that too, and is known so.
+func TestQuestionByISOTPAndPGN(t *testing.T) {
+	c := table(t, 29, isoTPByPGN)
+	f, err := decode.QuestionFrame(&c.Programs[0], 0x21)
+	if err != nil || f.ID != 0x18EF21F9 || !bytes.Equal(f.Data[:4], []byte{3, 0x22, 0xF1, 0x90}) {
+		t.Errorf("the question is %08X#% X, %v", f.ID, f.Data, err)
+	}
+	if d := decode.NewDecoder(c, "bus"); d.Decode(&f) != decode.Decoded || d.Packs() != 0 {
+		t.Errorf("the question is not known")
+	}
+}

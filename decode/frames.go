@@ -108,8 +108,8 @@ func QuestionFrame(p *mapping.Program, address uint32) (f transport.Frame, err e
 	if f, err = frameOf(p, address, p.CAN.Asked(address)); err != nil {
 		return f, err
 	}
-	f.Data = p.CAN.Ask.Payload
-	if p.CAN.HasPGN { // however the answer travels, a question is one frame
+	f.Data = bytes.Clone(p.CAN.Ask.Payload)
+	if p.Transfer != mapping.ISOTP { // however else the answer travels, a question is one frame
 		return f, nil
 	}
 	err = split(p.Transfer, 0, &f, func(only *transport.Frame) error {

@@ -101,6 +101,7 @@ func TestMultiplexingThatIsLeftOut(t *testing.T) {
 		"message M: Kind, Part depend on one another":                                                {sub, "SG_MUL_VAL_ 1 Part Kind 1-1;\nSG_MUL_VAL_ 1 Kind Part 0-0;\nSG_MUL_VAL_ 1 Low Part 0-0;\n"},
 		"message M: X and Y each say which signals are there":                                        {two, "SG_MUL_VAL_ 1 P X 0-0;\nSG_MUL_VAL_ 1 Q Y 0-0;\n"},
 		"message M: the values of its switches are more than the 256 messages that can share an id":  {strings.ReplaceAll(two, "0|4", "40|9"), "SG_MUL_VAL_ 1 P X 0-0, 2-18446744073709551615;\nSG_MUL_VAL_ 1 Q X 0-256;\n"},
+		"message M: its switch X has no place: it has 65 bits":                                       {strings.ReplaceAll(two, "0|4", "0|65"), "SG_MUL_VAL_ 1 P X 1-1;\nSG_MUL_VAL_ 1 Q X 0-0;\n"},
 		"message M: its switch X has no place: it ends at byte 9, and the message has 8":             {strings.ReplaceAll(two, "0|4", "64|4"), "SG_MUL_VAL_ 1 P X 0-0;\nSG_MUL_VAL_ 1 Q X 0-0;\n"},
 	} {
 		d, err := draft.DBC("x.dbc", []byte(dbcHead+"BO_ 1 M: 8 A\n"+source[0]+"BO_ 2 N: 8 A\n SG_ S : 0|8@1+ (1,0) [0|0] \"\" A\n"+source[1]))

@@ -182,7 +182,7 @@ func (s *switching) branch(by *dbc.SignalDef, so variant) (why string) {
 // valuesOf are the values of a switch at which some signal is there, as far as it can
 // have them: ascending, and one more than can be told apart at most.
 func (s *switching) valuesOf(by *dbc.SignalDef) (values []uint64) {
-	most := uint64(math.MaxUint64) >> (64 - by.Size)
+	most := uint64(math.MaxUint64) >> (64 - min(by.Size, 64))
 	for _, c := range s.children[by.Name] {
 		for _, r := range c.values {
 			if r.Last > most {
