@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"time"
 
 	"packlink/mapping"
 	"packlink/transport"
@@ -15,7 +14,8 @@ import (
 type answersOutput struct {
 	*framesOutput
 	replier *serialbus.Replier
-	asked   question // that answer is for
+	running context.Context // of run
+	asked   question        // that answer is for
 	reply   []byte
 }
 
@@ -54,19 +54,22 @@ func (o *answersOutput) hear(heard []byte) []byte {
 			o.reply = o.reply[:0]
 		}
 		o.asked = question{address, p.Asked, p.Index}
-		o.answer(address, p, func(f *transport.Frame) error {
-			o.reply = append(o.reply, f.Data...)
-			return nil
+		o.shownAt(address, func(i int) {
+			o.send(i, p, func(f *transport.Frame) error {
+				o.reply = append(o.reply, f.Data...)
+				return nil
+			})
 		})
 	})
-	if len(o.reply) > 0 {
-		time.Sleep(o.delay)
+	if len(o.reply) == 0 || !pause(o.running, o.delay) {
+		return nil
 	}
 	return o.reply
 }
 
 // run answers until ctx ends.
 func (o *answersOutput) run(ctx context.Context) error {
+	o.running = ctx
 	o.replier.TransmitReplies(ctx)
 	return nil
 }

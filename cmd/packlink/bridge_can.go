@@ -68,11 +68,22 @@ func (o *canOutput) run(ctx context.Context) error {
 func (o *canOutput) hearing(ctx context.Context) error {
 	return receive(ctx, o.bus, func(f *transport.Frame) error {
 		o.asks.Hear(f, func(address uint32, p *mapping.Program) {
-			time.Sleep(o.delay)
-			o.answer(address, p, o.put)
+			if pause(ctx, o.delay) {
+				o.shownAt(address, func(i int) { o.transmit(i, p) })
+			}
 		})
 		return nil
 	})
+}
+
+// transmit sends a message of one of the things that are shown, or lets it take its turn
+// among the transfers.
+func (o *canOutput) transmit(i int, p *mapping.Program) {
+	if p.Transfer == mapping.J1939Protocol {
+		o.transfers.add(transfer{i, p})
+		return
+	}
+	o.send(i, p, o.put)
 }
 
 func (o *canOutput) transmitting(ctx context.Context) {
@@ -88,11 +99,7 @@ func (o *canOutput) transmitting(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-timer.C:
-			if p.Transfer == mapping.J1939Protocol {
-				o.transfers.add(transfer{i, p})
-			} else {
-				o.send(i, p, o.put)
-			}
+			o.transmit(i, p)
 		}
 	}
 }

@@ -103,11 +103,11 @@ func (o *framesOutput) send(i int, p *mapping.Program, out func(*transport.Frame
 	}))
 }
 
-// answer gives a message that was asked for at an address to out.
-func (o *framesOutput) answer(address uint32, p *mapping.Program, out func(*transport.Frame) error) {
+// shownAt hands over what is shown at an address.
+func (o *framesOutput) shownAt(address uint32, take func(i int)) {
 	for i := range o.plan.units {
 		if o.plan.units[i].unit == address {
-			o.send(i, p, out)
+			take(i)
 		}
 	}
 }

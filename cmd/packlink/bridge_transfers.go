@@ -21,7 +21,8 @@ type transfer struct {
 	message *mapping.Program
 }
 
-// transfers are those that are due and wait for the bus: each once, however often it is due.
+// transfers are those that are due or asked for and wait for the bus: each once, however often
+// it is due.
 type transfers struct {
 	queue chan transfer
 	mu    sync.Mutex // guards waits
@@ -71,13 +72,19 @@ func (o *canOutput) carry(ctx context.Context, t transfer) {
 		return nil
 	})
 	for i := range packets {
-		if i > 0 {
-			select {
-			case <-ctx.Done():
-				return
-			case <-time.After(packetPause):
-			}
+		if i > 0 && !pause(ctx, packetPause) {
+			return
 		}
 		_ = o.put(&packets[i]) // it tells of a bus that takes nothing
+	}
+}
+
+// pause waits; it is false when ctx ended first.
+func pause(ctx context.Context, d time.Duration) bool {
+	select {
+	case <-ctx.Done():
+		return false
+	case <-time.After(d):
+		return true
 	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"path/filepath"
 	"testing"
 	"testing/synctest"
@@ -124,5 +125,75 @@ func TestTransfersTakeTurns(t *testing.T) {
 				t.Errorf("message %X is sent %d times in two minutes; all: %v", message, begun[message], begun)
 			}
 		}
+	})
+}
+
+// askedInPackets has a broadcast that comes by itself and one that is asked for.
+const askedInPackets = `packlink: 1
+name: asked-in-packets
+title: A broadcast that is asked for beside one that comes by itself
+source: [{title: invented for this test}]
+bus: {can: {bitrate: 250000, id_bits: 29}}
+byte_order: little
+messages:
+  - name: unasked
+    can: {pgn: 0xFF30, transfer: j1939, every: 2s}
+    length: 35
+    fields: [{at: 33, as: u16, is: voltage_v, scale: 0.01}]
+    examples:
+      - {hex: "00000000 00000000 00000000 00000000 00000000 00000000 00000000 00000000 00 94 14", address: 7, gives: {voltage_v: 52.68}, source: worked by hand}
+  - name: asked
+    can: {pgn: 0xFF32, transfer: j1939}
+    ask: {pgn: 59904, source: 0xF9}
+    length: 21
+    fields: [{at: 20, as: u8, is: soc_pct, scale: 0.5}]
+    examples: [{hex: "00000000 00000000 00000000 00000000 00000000 B0", address: 7, gives: {soc_pct: 88}, source: worked by hand}]
+`
+
+// TestAskedTransferTakesItsTurn: an answer in several packets has their pauses, and waits for
+// the broadcast of the same source that is under way. A question that is asked again before
+// its answer begins is answered once.
+func TestAskedTransferTakesItsTurn(t *testing.T) {
+	folder := writeFiles(t, map[string]string{"asked-in-packets.yaml": askedInPackets})
+	synctest.Test(t, func(t *testing.T) {
+		o, bus, _ := transmitting(t, filepath.Join(folder, "asked-in-packets.yaml"), leftAt(7))
+		question := transport.Frame{Medium: transport.CAN, ID: 0x18EA07F9, Flags: transport.Extended, Data: []byte{0x32, 0xFF, 0}}
+		wants := func(when string, groups ...byte) {
+			t.Helper()
+			var want []byte // the group of each packet, by its low byte
+			for _, group := range groups {
+				want = append(want, bytes.Repeat([]byte{group}, map[byte]int{0x30: 1 + 5, 0x32: 1 + 3}[group])...)
+			}
+			var got []byte
+			packets, _ := split(bus.sent())
+			for i, f := range packets {
+				group := f.Data[5]
+				if mapping.PGN(f.ID) == mapping.TransferData && i > 0 {
+					group = got[i-1]
+				}
+				got = append(got, group)
+				if apart := f.Time - packets[max(i-1, 0)].Time; i > 0 && len(groups) == 1 && apart != int64(packetPause) {
+					t.Errorf("%s: packet %d comes %v after the one before", when, i+1, time.Duration(apart))
+				}
+				if mapping.PGN(f.ID) == mapping.TransferData && (i == 0 || packets[i-1].Data[0] != f.Data[0]-1 && f.Data[0] != 1) {
+					t.Errorf("%s: packet %d is % X", when, i+1, f.Data)
+				}
+			}
+			if !bytes.Equal(got, want) {
+				t.Errorf("%s: packets of groups % X, want % X", when, got, want)
+			}
+		}
+		o.publish(onePack(true, map[pack.Quantity]pack.Decimal{pack.Voltage: {Coef: 5268, Exp: -2}, pack.SOC: pack.Int(88)}), nil)
+		time.Sleep(time.Second)
+		bus.sent()
+		bus.heard <- question
+		time.Sleep(900 * time.Millisecond)
+		wants("alone", 0x32)
+		time.Sleep(160 * time.Millisecond) // the broadcast that is due at 2 s is under way
+		for range 3 {
+			bus.heard <- question
+		}
+		time.Sleep(time.Second)
+		wants("while another one is under way", 0x30, 0x32)
 	})
 }
