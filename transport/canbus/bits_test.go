@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"packlink/fixtures/beside"
 	"packlink/transport"
 )
 
@@ -67,7 +68,7 @@ func canFrame(t testing.TB, id uint32, extended bool, data string) transport.Fra
 func TestFrameBitsShared(t *testing.T) {
 	text, err := os.ReadFile("../../../shared/standards/vectors/can_bits.json")
 	if err != nil {
-		t.Skip("the shared vectors are not here: ", err)
+		beside.Missing(t, "the shared vectors are not here: ", err)
 	}
 	var table struct {
 		Examples []struct {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"packlink/fixtures/beside"
 	"packlink/transport"
 )
 
@@ -17,7 +18,7 @@ func shared(t *testing.T, elements ...string) string {
 	t.Helper()
 	path := filepath.Join(append([]string{"..", "..", "..", "shared"}, elements...)...)
 	if _, err := os.Stat(path); err != nil {
-		t.Skipf("the shared file is absent, so nothing is compared with it: %v", err)
+		beside.Missing(t, "the shared file is not here: ", err)
 	}
 	return path
 }

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"packlink/fixtures/beside"
 )
 
 // startServer starts a server that says "ready", and gives its address.
@@ -65,7 +67,7 @@ func compiled(b *testing.B, source string) func(port string) *exec.Cmd {
 	program := filepath.Join(b.TempDir(), "peer")
 	text, err := exec.Command("cc", "-Wall", "-Wextra", "-Werror", "-O2", "-I/usr/include/modbus", "-o", program, filepath.Join("testdata", source), "-lmodbus").CombinedOutput()
 	if err != nil {
-		b.Skipf("the peer cannot be built: %v: %s; try: apt-get install gcc libc6-dev libmodbus-dev", err, text)
+		beside.Missing(b, "the peer cannot be built: ", err, ": ", string(text), "; try: apt-get install gcc libc6-dev libmodbus-dev")
 	}
 	return func(port string) *exec.Cmd { return exec.Command(program, port) }
 }

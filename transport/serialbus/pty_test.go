@@ -17,6 +17,7 @@ import (
 	"github.com/creack/pty"
 	"go.bug.st/serial"
 
+	"packlink/fixtures/beside"
 	"packlink/transport"
 )
 
@@ -281,7 +282,7 @@ func TestManyFilesOpen(t *testing.T) {
 	far := plug(t, "")
 	var limit syscall.Rlimit
 	if err := syscall.Getrlimit(syscall.RLIMIT_NOFILE, &limit); err != nil || limit.Cur < 1200 {
-		t.Skipf("this process may open %d files only (%v); try: ulimit -n 2048", limit.Cur, err)
+		beside.Missing(t, "this process may open ", limit.Cur, " files only; try: ulimit -n 2048; ", err)
 	}
 	for range 1100 {
 		f, err := os.Open(os.DevNull)
