@@ -57,7 +57,7 @@ func TestCodesAreWritten(t *testing.T) {
 		{1, nil, []string{"other warning"}, "2#00 0"}, // other is only read
 	} {
 		s := told(t, v.cells, v.alarms...)
-		got, err := frames(&c.Programs[v.message], &s)
+		got, err := frames(c, v.message, &s)
 		if v.want == "" && err != nil {
 			continue
 		}
@@ -66,10 +66,10 @@ func TestCodesAreWritten(t *testing.T) {
 		}
 	}
 	var nothing pack.Status
-	if got, err := frames(&c.Programs[1], &nothing); err != nil || got[0] != "2#FF 0" {
+	if got, err := frames(c, 1, &nothing); err != nil || got[0] != "2#FF 0" {
 		t.Errorf("no knowledge is %q, %v", got, err)
 	}
-	if got, err := frames(&c.Programs[0], &nothing); err == nil {
+	if got, err := frames(c, 0, &nothing); err == nil {
 		t.Errorf("no knowledge is %q, though no code says so", got)
 	}
 }

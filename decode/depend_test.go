@@ -18,7 +18,7 @@ const dependent = `
 // TestPartsAreWritten holds that a list in parts takes as many payloads as it has
 // known elements, and at least one.
 func TestPartsAreWritten(t *testing.T) {
-	p := &table(t, 11, dependent).Programs[0]
+	c := table(t, 11, dependent)
 	for sensors, want := range [][]string{
 		{"1#01 FF FF 0"}, {"1#01 FF FF 0"}, {"1#01 0B FF 0"}, {"1#01 0B 0C 0"}, {"1#01 0B 0C 0", "1#02 0D FF 0"},
 		{"1#01 0B 0C 0", "1#02 0D 0E 0"}, {"1#01 0B 0C 0", "1#02 0D 0E 0", "1#03 0F FF 0"}, 9: {"1#01 0B 0C 0", "1#02 0D 0E 0", "1#03 0F 10 0"},
@@ -27,7 +27,7 @@ func TestPartsAreWritten(t *testing.T) {
 		for i := range sensors {
 			s.PutElement(pack.Temps, i, pack.Value{Coef: int64(10 + i), Trust: pack.Known})
 		}
-		if got, err := frames(p, &s); want != nil && (err != nil || !slices.Equal(got, want)) {
+		if got, err := frames(c, 0, &s); want != nil && (err != nil || !slices.Equal(got, want)) {
 			t.Errorf("%d sensors are written as %q, %v, want %q", sensors, got, err, want)
 		}
 	}

@@ -8,20 +8,9 @@ import (
 	"packlink/transport"
 )
 
-// Payloads emits the payloads of a message that say what the status knows: one
-// for each part of a list that comes in parts, up to the last that the status has,
-// else one. A payload holds until emit returns. An error of emit, a
-// [*NotKnownError] or a [*NoRoomError] ends it; payloads before it have been
-// emitted then. The rolling counters follow the status's time in periods of the
-// message; those of a [Writer] count.
-func Payloads(p *mapping.Program, s *pack.Status, emit func(payload []byte) error) error {
-	written := periodsAt(p, s)
-	return payloadsFrom(p, s, &written, emit)
-}
-
-// payloadsFrom emits payloads whose rolling counters begin at *written, which
-// goes up by one with each.
-func payloadsFrom(p *mapping.Program, s *pack.Status, written *uint64, emit func(payload []byte) error) error {
+// payloads emits the payloads of [Writer.Frames]. A payload holds until emit
+// returns. The rolling counters begin at *written, which goes up by one with each.
+func payloads(p *mapping.Program, s *pack.Status, written *uint64, emit func(payload []byte) error) error {
 	var b []byte
 	for page := range pages(p, s) {
 		w := newWriting(p, s, nil, rolled(p, *written))
@@ -52,25 +41,6 @@ func pages(p *mapping.Program, s *pack.Status) int {
 		}
 	}
 	return most
-}
-
-// Frames emits the frames of a message that say what the status knows, from the
-// address of the status. Each holds until emit returns. The errors are those of
-// [Payloads]. The sequence counter of a fast packet is a rolling counter too.
-func Frames(p *mapping.Program, s *pack.Status, emit func(*transport.Frame) error) error {
-	written := periodsAt(p, s)
-	return framesFrom(p, s, &written, emit)
-}
-
-// periodsAt is how many periods of a message have passed at a status's instant.
-func periodsAt(p *mapping.Program, s *pack.Status) uint64 { return uint64(s.Now / int64(period(p))) }
-
-// framesFrom emits frames whose counters begin at *written, which goes up by one
-// with each payload.
-func framesFrom(p *mapping.Program, s *pack.Status, written *uint64, emit func(*transport.Frame) error) error {
-	return payloadsFrom(p, s, written, func(payload []byte) error {
-		return Carry(p, s.Address, byte(*written), payload, emit)
-	})
 }
 
 // Carry emits the frames that carry a payload of a message from a pack's

@@ -33,8 +33,8 @@ func tableOf(t testing.TB, text string) *mapping.Compiled {
 }
 
 // frames are the frames of a message, as text.
-func frames(p *mapping.Program, s *pack.Status) (all []string, err error) {
-	err = decode.Frames(p, s, func(f *transport.Frame) error {
+func frames(c *mapping.Compiled, message int, s *pack.Status) (all []string, err error) {
+	err = decode.NewWriter(c).Frames(&c.Programs[message], s, func(f *transport.Frame) error {
 		all = append(all, fmt.Sprintf("%X#% X %d", f.ID, f.Data, f.Flags))
 		return nil
 	})
@@ -58,7 +58,7 @@ func TestFrames(t *testing.T) {
 		fmt.Sprintf("18FF0012#02 63 00 00 00 00 00 00 00 00 00 00 %d", transport.Extended|transport.FD),
 		fmt.Sprintf("18FE0021#07 00 12 00 00 00 %d", transport.Extended),
 	} {
-		if got, err := frames(&c.Programs[i], &s); err != nil || len(got) != 1 || got[0] != want {
+		if got, err := frames(c, i, &s); err != nil || len(got) != 1 || got[0] != want {
 			t.Errorf("%s is %q, %v, want %q", c.Programs[i].Name, got, err, want)
 		}
 	}
@@ -71,17 +71,17 @@ func TestFramesRefuse(t *testing.T) {
 	s.SetNumber(pack.SOC, pack.Int(88), 1)
 	s.SetNumber(pack.Cycles, pack.Int(7), 1)
 	var noRoom *decode.NoRoomError
-	if got, err := frames(&c.Programs[0], &s); !errors.As(err, &noRoom) || noRoom.Field != "address" {
+	if got, err := frames(c, 0, &s); !errors.As(err, &noRoom) || noRoom.Field != "address" {
 		t.Errorf("an address of nine bits is written as %q, %v", got, err)
 	}
 	s.HasAddress = false
 	var notKnown *decode.NotKnownError
-	if got, err := frames(&c.Programs[2], &s); !errors.As(err, &notKnown) || notKnown.Field != "address" {
+	if got, err := frames(c, 2, &s); !errors.As(err, &notKnown) || notKnown.Field != "address" {
 		t.Errorf("no address is written as %q, %v", got, err)
 	}
 	stop := errors.New("stop")
 	s.Address = 1
-	if err := decode.Frames(&c.Programs[0], &s, func(*transport.Frame) error { return stop }); err != stop {
+	if err := decode.NewWriter(c).Frames(&c.Programs[0], &s, func(*transport.Frame) error { return stop }); err != stop {
 		t.Errorf("the error of emit becomes %v", err)
 	}
 }

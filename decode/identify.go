@@ -50,7 +50,7 @@ func (t *Trial) Frame(f *transport.Frame) {
 	t.frames++
 	t.newest = max(t.newest, f.Time)
 	for _, c := range t.candidates {
-		c.witness(f.Channel).frame(f)
+		c.witness(f.Channel).decoder.Decode(f)
 	}
 }
 

@@ -45,7 +45,7 @@ func TestHomebrewSaysWhatIsNotKnown(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i := range c.Programs {
-			if _, err := Payload(&c.Programs[i], &pack.Status{}, nil); err != nil {
+			if _, err := Payload(&c.Programs[i], &pack.Status{}); err != nil {
 				t.Errorf("%s: message %q: %v", name, c.Programs[i].Name, err)
 			}
 		}

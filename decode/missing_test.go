@@ -105,7 +105,7 @@ func checkMissing(t *rapid.T, m *missingRange, c *mapping.Compiled, p *mapping.P
 	v := pack.Value{Coef: m.number(raw), Trust: pack.Known}
 	s.Put(pack.Cycles, v)
 	s.PutElement(pack.Cells, 0, v)
-	back, err := decode.Payload(p, &s, nil)
+	back, err := decode.Payload(p, &s)
 	var noRoom *decode.NoRoomError
 	switch {
 	case m.holds(raw) && !errors.As(err, &noRoom):
@@ -113,7 +113,7 @@ func checkMissing(t *rapid.T, m *missingRange, c *mapping.Compiled, p *mapping.P
 	case !m.holds(raw) && (err != nil || !slices.Equal(back, payload)):
 		t.Fatalf("%s: %d is written as % X, want % X: %v", p.Name, v.Coef, back, payload, err)
 	}
-	unknown, err := decode.Payload(p, new(pack.Status), nil)
+	unknown, err := decode.Payload(p, new(pack.Status))
 	if got := window(unknown); err != nil || got&(1<<m.bits-1) != m.missing[0][0] {
 		t.Fatalf("%s: what is not known is written as % X, %v; the first of missing is %#x", p.Name, unknown, err, m.missing[0][0])
 	}
@@ -149,7 +149,7 @@ func TestBitsThatMeanNotAvailable(t *testing.T) {
 			s.PutElement(pack.Balancing, i, pack.Value{Coef: on, Trust: pack.Known})
 		}
 		for i := range c.Programs {
-			got, err := decode.Payload(&c.Programs[i], &s, nil)
+			got, err := decode.Payload(&c.Programs[i], &s)
 			var noRoom *decode.NoRoomError
 			if v.fits && (err != nil || got[0] != v.want) || !v.fits && !errors.As(err, &noRoom) {
 				t.Errorf("%s: %v, %v is written as % X, %v", c.Programs[i].Name, v.alarms, v.balancing, got, err)

@@ -49,9 +49,6 @@ func NewQuestions(c *mapping.Compiled, addresses []uint32) (*Questions, error) {
 	return q, nil
 }
 
-// Any tells whether anything can be asked for.
-func (q *Questions) Any() bool { return q.finder != nil && q.table.HasQuestions() || len(q.frames) > 0 }
-
 // Lost forgets the bytes before a gap in the stream.
 func (q *Questions) Lost() {
 	if q.finder != nil {

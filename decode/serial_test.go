@@ -83,7 +83,7 @@ func TestFramesAreHeard(t *testing.T) {
 			var s pack.Status
 			d.Status(0, second, &s)
 			frames := 0
-			err := decode.Frames(p, &s, func(f *transport.Frame) error {
+			err := decode.NewWriter(c).Frames(p, &s, func(f *transport.Frame) error {
 				frames++
 				if f.Medium != transport.Serial || f.Direction != transport.Sent || !bytes.Equal(f.Data, e.Payload) {
 					t.Errorf("%s, %s: written as %+v, want % X", name, p.Name, f, e.Payload)
@@ -273,7 +273,7 @@ func FuzzSerialLine(f *testing.F) {
 					t.Fatalf("not JSON: %s", record)
 				}
 				for j := range c.Programs {
-					_ = decode.Frames(&c.Programs[j], &s, func(*transport.Frame) error { return nil })
+					_ = decode.NewWriter(c).Frames(&c.Programs[j], &s, func(*transport.Frame) error { return nil })
 				}
 			}
 		}

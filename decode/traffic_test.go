@@ -62,6 +62,7 @@ func traffic(t *testing.T, table *mapping.Compiled, random *rand.Rand, long time
 		return modelTraffic(t, table, random, long)
 	}
 	const step = 100 * time.Millisecond
+	w := decode.NewWriter(table)
 	for at := time.Duration(0); at < long; at += step {
 		for i := range table.Programs {
 			p := &table.Programs[i]
@@ -73,7 +74,7 @@ func traffic(t *testing.T, table *mapping.Compiled, random *rand.Rand, long time
 				continue
 			}
 			now := int64(1_780_000_000*second) + int64(at) + int64(i)*int64(time.Millisecond)
-			for _, f := range spoken(t, p, invented(random, 1, now)) {
+			for _, f := range spoken(t, w, p, invented(random, 1, now)) {
 				f.Time = now
 				frames = append(frames, f)
 			}
@@ -118,10 +119,10 @@ func modelTraffic(t *testing.T, table *mapping.Compiled, random *rand.Rand, long
 }
 
 // spoken are the frames that say what a status knows, of one message.
-func spoken(t *testing.T, p *mapping.Program, s *pack.Status) (frames []transport.Frame) {
+func spoken(t *testing.T, w *decode.Writer, p *mapping.Program, s *pack.Status) (frames []transport.Frame) {
 	t.Helper()
 	if p.Read != nil {
-		payload, err := decode.Payload(p, s, nil)
+		payload, err := decode.Payload(p, s)
 		if err != nil {
 			return spokenUnknown(t, err)
 		}
@@ -137,7 +138,7 @@ func spoken(t *testing.T, p *mapping.Program, s *pack.Status) (frames []transpor
 		}
 		frames = append(frames, transport.Frame{Medium: transport.Serial, Data: question})
 	}
-	err := decode.Frames(p, s, func(f *transport.Frame) error {
+	err := w.Frames(p, s, func(f *transport.Frame) error {
 		f.Data = append([]byte(nil), f.Data...)
 		frames = append(frames, *f)
 		return nil

@@ -164,7 +164,7 @@ func wayBack(t *testing.T, table *mapping.Compiled, s *pack.Status) {
 	for i := range table.Programs {
 		p := &table.Programs[i]
 		outcome := decode.Unknown
-		err := decode.Frames(p, s, func(f *transport.Frame) error {
+		err := decode.NewWriter(table).Frames(p, s, func(f *transport.Frame) error {
 			f.Time = s.Time
 			outcome = outcomeOf(d, f)
 			return nil

@@ -33,7 +33,7 @@ func TestPacksThroughTransfers(t *testing.T) {
 		var queues [3][]transport.Frame
 		for i := range sent {
 			sent[i] = drawPack(t, uint32(0x40+i))
-			if err := decode.Frames(p, &sent[i], func(f *transport.Frame) error {
+			if err := decode.NewWriter(table).Frames(p, &sent[i], func(f *transport.Frame) error {
 				queues[i] = append(queues[i], kept(f))
 				return nil
 			}); err != nil {
@@ -111,18 +111,18 @@ func TestTransfersThroughTheDecoderAllocateNothing(t *testing.T) {
 	}
 }
 
-// TestSequenceCounterFollowsThePeriods holds that fast packets of one period after
-// another bear one counter after another.
-func TestSequenceCounterFollowsThePeriods(t *testing.T) {
+// TestSequenceCounterCounts holds that one fast packet after another bears one
+// counter after another.
+func TestSequenceCounterCounts(t *testing.T) {
 	table := compiled(t, "../fixtures/mapping/good/fast-packet.yaml")
-	p := &table.Programs[0]
-	for period := range int64(20) {
-		s := pack.Status{Now: period * int64(p.Every)}
+	w, p := decode.NewWriter(table), &table.Programs[0]
+	for count := range 20 {
+		var s pack.Status
 		s.SetNumber(pack.SOC, pack.Int(88), 1)
 		s.SetNumber(pack.SOH, pack.Int(98), 1)
-		if err := decode.Frames(p, &s, func(f *transport.Frame) error {
-			if got := int64(f.Data[0] >> 5); got != period%8 {
-				t.Errorf("in period %d the counter is %d", period, got)
+		if err := w.Frames(p, &s, func(f *transport.Frame) error {
+			if got := int(f.Data[0] >> 5); got != count%8 {
+				t.Errorf("of packet %d the counter is %d", count, got)
 			}
 			return nil
 		}); err != nil {

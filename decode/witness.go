@@ -7,19 +7,17 @@ import (
 
 	"packlink/decode/pack"
 	"packlink/mapping"
-	"packlink/transport"
 )
 
 // witness decodes one channel by one mapping and notes what a test can hold
 // against it.
 type witness struct {
-	decoder  *Decoder
-	values   []map[pack.Quantity]*judgement // by message
-	heard    []int                          // frames of each message
-	newest   []int64                        // time of each message's newest frame, of any pack
-	gaps     []gaps                         // between frames of each message
-	sums     judgement                      // of the cells against the voltage
-	relevant uint64                         // frames of the mapping's medium
+	decoder *Decoder
+	values  []map[pack.Quantity]*judgement // by message
+	heard   []int                          // frames of each message
+	newest  []int64                        // time of each message's newest frame, of any pack
+	gaps    []gaps                         // between frames of each message
+	sums    judgement                      // of the cells against the voltage
 }
 
 // gaps are times between the frames of a message: the last of them, in a ring.
@@ -51,13 +49,6 @@ func newWitness(table *mapping.Compiled) *witness {
 	}
 	w.decoder.decoded = w.judge
 	return w
-}
-
-func (w *witness) frame(f *transport.Frame) {
-	if f.Medium == w.decoder.medium {
-		w.relevant++
-	}
-	w.decoder.Decode(f)
 }
 
 // judge looks at what a message has just written.

@@ -55,14 +55,6 @@ func newWriting(p *mapping.Program, s *pack.Status, packs []pack.Status, named *
 	return &writing{status: s, lets: named, sight: seen, refuse: func(_ *mapping.Op, _ int, err error) error { return err }}
 }
 
-// Payload appends the payload of a message that says what the status knows.
-// Values that an output must not show (see [pack.Status.Usable]) are written as
-// "not available". The error is a [*NotKnownError] or a [*NoRoomError]; b is
-// returned as it was then.
-func Payload(p *mapping.Program, s *pack.Status, b []byte) ([]byte, error) {
-	return newWriting(p, s, nil, rolled(p, 0)).payload(p, p.MaxBytes, b)
-}
-
 // rolled are the named fields of a message before its payload number count, from
 // 0: its rolling counters.
 func rolled(p *mapping.Program, count uint64) *lets {

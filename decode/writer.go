@@ -18,11 +18,18 @@ func NewWriter(c *mapping.Compiled) *Writer {
 	return &Writer{written: make([]uint64, len(c.Programs))}
 }
 
-// Frames emits the frames of a message as the function [Frames] does, each with
-// the next value of its rolling counter.
+// Frames emits the frames of a message that say what the status knows, from the
+// address of the status: one payload for each part of a list that comes in parts,
+// up to the last that the status has, else one. Each frame holds until emit
+// returns. Values that an output must not show (see [pack.Status.Usable]) are
+// written as "not available". An error of emit, a [*NotKnownError] or a
+// [*NoRoomError] ends it; frames before it have been emitted then. The sequence
+// counter of a fast packet is a rolling counter too.
 func (w *Writer) Frames(p *mapping.Program, s *pack.Status, emit func(*transport.Frame) error) error {
 	written := w.written[p.Index]
-	err := framesFrom(p, s, &written, emit)
+	err := payloads(p, s, &written, func(payload []byte) error {
+		return Carry(p, s.Address, byte(written), payload, emit)
+	})
 	if !w.Frozen {
 		w.written[p.Index] = written
 	}

@@ -69,7 +69,7 @@ func exercise(c *mapping.Compiled, seed uint64) {
 			if d.Decode(&f); d.Packs() > 0 {
 				d.Status(d.Packs()-1, 1, &s)
 				_ = s.AppendJSON(nil)
-				_ = decode.Frames(p, &s, func(f *transport.Frame) error { d.Decode(f); return nil })
+				_ = decode.NewWriter(c).Frames(p, &s, func(f *transport.Frame) error { d.Decode(f); return nil })
 			}
 		}
 	}
@@ -92,7 +92,7 @@ func exerciseSerial(c *mapping.Compiled, seed uint64) {
 			d.Decode(&transport.Frame{Time: 1, Medium: transport.Serial, Data: line})
 			if d.Packs() > 0 {
 				d.Status(d.Packs()-1, 1, &s)
-				_ = decode.Frames(p, &s, func(*transport.Frame) error { return nil })
+				_ = decode.NewWriter(c).Frames(p, &s, func(*transport.Frame) error { return nil })
 			}
 		}
 	}

@@ -186,9 +186,9 @@ func TestDecodeAgreesWithGeneralLibrary(t *testing.T) {
 				t.Errorf("%v is %v, want %v\n%s", f.quantity, got.FloatString(9), want.FloatString(9), l.text())
 			}
 		}
-		written, err := decode.Payload(&c.Programs[0], &s, nil)
-		if err != nil || !bytes.Equal(written, data[:]) {
-			t.Errorf("% X is written back as % X, %v\n%s", data[:], written, err, l.text())
+		back, err := written(c, &s)
+		if err != nil || !bytes.Equal(back, data[:]) {
+			t.Errorf("% X is written back as % X, %v\n%s", data[:], back, err, l.text())
 		}
 	})
 }
@@ -202,18 +202,18 @@ func TestPayloadIsReadBack(t *testing.T) {
 		var data can.Data
 		copy(data[:], rapid.SliceOfN(rapid.Byte(), 8, 8).Draw(t, "data"))
 		s := l.decoded(t, c, 0, data[:])
-		written, err := decode.Payload(&c.Programs[0], &s, nil)
+		back, err := written(c, &s)
 		if err != nil {
 			t.Fatal(err)
 		}
-		again := l.decoded(t, c, 0, written)
+		again := l.decoded(t, c, 0, back)
 		for _, f := range l.fields {
 			if got, want := again.Value(f.quantity).Decimal(), s.Value(f.quantity).Decimal(); got != want {
 				t.Errorf("%v is %v, want %v\n%s", f.quantity, got, want, l.text())
 			}
 		}
 		for bit := range 64 {
-			if l.declares(bit) == 0 && written[bit/8]>>(bit%8)&1 != 0 {
+			if l.declares(bit) == 0 && back[bit/8]>>(bit%8)&1 != 0 {
 				t.Errorf("bit %d of byte %d belongs to no field and is written\n%s", bit%8, bit/8, l.text())
 			}
 		}

@@ -51,7 +51,7 @@ func answering(t *testing.T, c *mapping.Compiled, address uint32) (where string)
 			}
 			finder.Feed(buffer[:n], func(q decode.Asked) {
 				if q.Told && q.Address == address {
-					_ = decode.Frames(q.Program, &s, func(f *transport.Frame) error {
+					_ = decode.NewWriter(c).Frames(q.Program, &s, func(f *transport.Frame) error {
 						_, err := conn.Write(f.Data)
 						return err
 					})

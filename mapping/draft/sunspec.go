@@ -14,7 +14,6 @@ import (
 type definition struct {
 	ID    int
 	Group modelGroup
-	Label string
 	Desc  string
 }
 

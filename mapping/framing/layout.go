@@ -131,9 +131,6 @@ func (f *Format) sent(size int) int {
 // DataPart is the part that holds the payload.
 func (f *Format) DataPart() *Part { return &f.Parts[f.data] }
 
-// Longest is how many bytes the longest frame has on the line.
-func (f *Format) Longest() int { return f.longest }
-
 // span is where a part stands in a frame of size bytes.
 func (f *Format) span(i, size int) (from, to int) {
 	from = f.at[i]

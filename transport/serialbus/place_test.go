@@ -86,11 +86,11 @@ func checkRefusal(t *testing.T, text string, err error, says string) {
 func TestPolicyIsRead(t *testing.T) {
 	plan := Plan{Timeout: 120 * time.Millisecond, MaxRegisters: 40}
 	for text, want := range map[string]policy{
-		"serial:/dev/x":                                        {120 * time.Millisecond, 3645833, 2, 40},
-		"serial:/dev/x?timeout=2s&retries=0":                   {2 * time.Second, 3645833, 0, 40},
+		"serial:/dev/x":                                        {120 * time.Millisecond, 4010416, 2, 40},
+		"serial:/dev/x?timeout=2s&retries=0":                   {2 * time.Second, 4010416, 0, 40},
 		"serial:/dev/x?quiet=30ms&registers=20":                {120 * time.Millisecond, 30 * time.Millisecond, 2, 20},
-		"serial:/dev/x?quiet=1us":                              {120 * time.Millisecond, 3645833, 2, 40},
-		"serial:/dev/x?quiet=-1s":                              {120 * time.Millisecond, 3645833, 2, 40},
+		"serial:/dev/x?quiet=1us":                              {120 * time.Millisecond, 4010416, 2, 40},
+		"serial:/dev/x?quiet=-1s":                              {120 * time.Millisecond, 4010416, 2, 40},
 		"tcp:192.0.2.7:4001?baud=115200":                       {120 * time.Millisecond, 1750 * time.Microsecond, 2, 40},
 		"modbus-tcp:192.0.2.7:502?timeout=1m&registers=125":    {time.Minute, 0, 2, 125},
 		"modbus-tls:pack.example:802?retries=10&timeout=1ms":   {time.Millisecond, 0, 10, 40},
@@ -149,7 +149,7 @@ func TestQuietTime(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := p.standardQuiet(); got < want || got > want+1 {
+		if got := p.silence(); got < want || got > want+1 {
 			t.Errorf("%s: got %d ns, want %d ns", text, got, want)
 		}
 	}

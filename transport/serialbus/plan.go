@@ -84,7 +84,7 @@ func readPolicy(p *place, plan *Plan) (policy, error) {
 	if schemes[p.endpoint.Scheme].framed {
 		how.quiet = 0
 	} else {
-		how.quiet = max(how.quiet, p.standardQuiet())
+		how.quiet = max(how.quiet, p.silence())
 	}
 	return how, how.check(p.endpoint)
 }
@@ -123,15 +123,6 @@ func (how *policy) check(e transport.Endpoint) error {
 		return endpointError(e, "a request for at most %d registers is wanted, expected 1 to %d", how.registers, MaxRegisters)
 	}
 	return nil
-}
-
-// standardQuiet is the silence between two frames: 3.5 characters, and 1.75 ms
-// above 19200 bit/s (MODBUS over Serial Line V1.02, section 2.5.1.1).
-func (p *place) standardQuiet() time.Duration {
-	if p.baud > 19200 {
-		return 1750 * time.Microsecond
-	}
-	return p.transmission(7) / 2
 }
 
 // check says what is wrong with a plan.
