@@ -1,8 +1,6 @@
 package decode
 
 import (
-	"slices"
-
 	"packlink/mapping"
 	"packlink/transport"
 )
@@ -174,16 +172,6 @@ func (d *Decoder) LineCounters() LineCounters {
 		return d.serial.lineCounters()
 	}
 	return d.line.counts
-}
-
-// Messages is how many different messages were heard, of any pack.
-func (d *Decoder) Messages() (n int) {
-	for m := range d.table.Programs {
-		if slices.ContainsFunc(d.packs, func(h *heard) bool { return h.seen[m] != never }) {
-			n++
-		}
-	}
-	return n
 }
 
 // Counters are the counts of frames so far.

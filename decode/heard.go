@@ -86,7 +86,8 @@ func (d *Decoder) forget() {
 func (d *Decoder) index(h *heard) int { return slices.Index(d.packs, h) }
 
 // Packs is how many packs were heard. They are numbered from 0 in the order of
-// their first frames.
+// their first frames; those whose registers are in models, in that of their units
+// and numbers.
 func (d *Decoder) Packs() int { return len(d.packs) }
 
 // Status writes what is known of pack i at an instant to s: overdue values

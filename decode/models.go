@@ -2,7 +2,6 @@ package decode
 
 import (
 	"encoding/binary"
-	"fmt"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
@@ -54,56 +53,6 @@ func packNumber(p *mapping.Program, payload []byte) int {
 		return int(binary.BigEndian.Uint16(payload[at:]))
 	}
 	return 0
-}
-
-// ReadModels reads a SunSpec register image, from its mark on: what the models
-// of the mapping say about the whole and about each pack. Models that the
-// mapping does not know are passed over. Points that a shorter model lacks are
-// not known; what a longer one has more is passed over.
-func ReadModels(c *mapping.Compiled, words []uint16, at int64) (whole pack.Status, packs []pack.Status, err error) {
-	data := make([]byte, 0, 2*len(words))
-	for _, w := range words {
-		data = binary.BigEndian.AppendUint16(data, w)
-	}
-	a := &answer{question{count: len(words)}, data}
-	if is, _ := a.marked(0); !is {
-		return whole, nil, fmt.Errorf("the registers do not begin with the SunSpec mark %08X", uint32(ModelMark))
-	}
-	models := chain{from: 0, next: 2, id: -1}
-	models.extend(c, a)
-	switch last := len(models.models) - 1; {
-	case models.from < 0 || last >= 0 && models.next > len(words):
-		return whole, nil, fmt.Errorf("the last model is cut off")
-	case !models.complete:
-		return whole, nil, fmt.Errorf("the registers end before the end mark %04X", ModelEnd)
-	}
-	whole.Time, whole.Mapping = at, c.Name
-	alarms := [][]said{make([]said, c.Alarms)}
-	into := func(number int) (*pack.Status, []said) {
-		for len(packs) < number {
-			packs = append(packs, pack.Status{Address: uint32(len(packs) + 1), HasAddress: true})
-			alarms = append(alarms, make([]said, c.Alarms))
-		}
-		if number == 0 {
-			return &whole, alarms[0]
-		}
-		return &packs[number-1], alarms[number]
-	}
-	for _, m := range models.models {
-		if m.program != nil {
-			m.take(a, new(block))
-		}
-	}
-	for _, m := range models.models {
-		if m.program != nil {
-			models.apply(m, 0, 2*m.size, reading{at: at}, into)
-		}
-	}
-	whole.Alarms = merged(alarms[0])
-	for i := range packs {
-		packs[i].Alarms = merged(alarms[i+1])
-	}
-	return whole, packs, nil
 }
 
 // apply reads the bytes of a model that are new, from first to end, into the

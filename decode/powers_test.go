@@ -35,9 +35,9 @@ func TestPowersLoseNoDigit(t *testing.T) {
 			cellVolts(t, s, 4)
 		}
 		blocks, errs := decode.Layout(table, &pack.Status{}, packs)
-		_, read, err := decode.ReadModels(table, blocks[0].Words, 1)
-		if err != nil || len(errs) > 0 {
-			t.Fatal(err, errs)
+		read := readImage(table, blocks[0], 1)
+		if len(read) != len(packs) || len(errs) > 0 {
+			t.Fatalf("%d packs are read of %d, %v", len(read), len(packs), errs)
 		}
 		for i := range packs {
 			for _, q := range []pack.Quantity{pack.Voltage, pack.Current} {
@@ -70,9 +70,9 @@ func TestPowersRoundWhereNeeded(t *testing.T) {
 		volts, _ := pack.ParseDecimal(c.volts)
 		s.SetNumber(pack.Voltage, volts, 1)
 		blocks, _ := decode.Layout(table, &s, nil)
-		whole, _, err := decode.ReadModels(table, blocks[0].Words, 1)
-		if got := whole.Value(pack.Voltage).Decimal().String(); err != nil || got != c.read {
-			t.Errorf("%s V is read as %s, want %s (%v)", c.volts, got, c.read, err)
+		read := readImage(table, blocks[0], 1)
+		if got := read[0].Value(pack.Voltage).Decimal().String(); got != c.read {
+			t.Errorf("%s V is read as %s, want %s", c.volts, got, c.read)
 		}
 	}
 }

@@ -62,8 +62,8 @@ func TestModelsOfManyPacksHaveAnEnd(t *testing.T) {
 	if end := blocks[0].From + len(blocks[0].Words); len(errs) != 1 || end > 1<<16 {
 		t.Errorf("the image ends at %d; told of %v", end, errs)
 	}
-	if _, read, err := decode.ReadModels(table, blocks[0].Words, 1); err != nil || len(read) != len(packs) {
-		t.Errorf("%d packs are read, %v", len(read), err)
+	if read := readImage(table, blocks[0], 1); len(read) != len(packs) {
+		t.Errorf("%d packs are read", len(read))
 	}
 }
 
@@ -100,12 +100,13 @@ func TestValueBeyondItsRegister(t *testing.T) {
 	}
 }
 
-func TestReadModelsRefuses(t *testing.T) {
+// TestHalfAnImageIsNoPack holds that models are read only once all of them are known,
+// from the mark to the end.
+func TestHalfAnImageIsNoPack(t *testing.T) {
 	table := compiled(t, "sunspec-battery")
 	blocks, _ := decode.Layout(table, &pack.Status{}, make([]pack.Status, 2))
-	whole := blocks[0].Words
+	from, whole := blocks[0].From, blocks[0].Words
 	for name, words := range map[string][]uint16{
-		"nothing":          nil,
 		"no mark":          whole[1:],
 		"mark only":        whole[:2],
 		"cut in a model":   whole[:100],
@@ -113,11 +114,11 @@ func TestReadModelsRefuses(t *testing.T) {
 		"without an end":   whole[:len(whole)-2],
 		"length too large": append([]uint16{0x5375, 0x6E53, 802, 0xFFFF}, make([]uint16, 70)...),
 	} {
-		if _, _, err := decode.ReadModels(table, words, 1); err == nil {
-			t.Errorf("%s: read without an error", name)
+		if packs := readImage(table, decode.Registers{From: from, Words: words}, 1); len(packs) != 0 {
+			t.Errorf("%s: %d packs", name, len(packs))
 		}
 	}
-	if _, packs, err := decode.ReadModels(table, whole, 1); err != nil || len(packs) != 2 {
-		t.Errorf("the whole image: %d packs, %v", len(packs), err)
+	if packs := readImage(table, blocks[0], 1); len(packs) != 2 {
+		t.Errorf("the whole image: %d packs", len(packs))
 	}
 }

@@ -208,10 +208,11 @@ func registers(t *testing.T, s *pack.Status) {
 	if len(errs) > 0 && !s.Suspect() {
 		t.Errorf("%v", errs)
 	}
-	whole, packs, err := decode.ReadModels(table, blocks[0].Words, 1)
-	if err != nil || len(packs) != 1 {
-		t.Fatalf("%d packs, %v", len(packs), err)
+	if packs := readImage(table, blocks[0], 1); len(packs) != 1 {
+		t.Fatalf("%d packs", len(packs))
 	}
+	blocks, _ = decode.Layout(table, s, nil)
+	whole := readImage(table, blocks[0], 1)[0]
 	for _, q := range []pack.Quantity{pack.Voltage, pack.Current, pack.SOC, pack.CellMax, pack.ChargeCurrentLimit} {
 		want, usable := s.Usable(q)
 		got, has := whole.Usable(q)
