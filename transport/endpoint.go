@@ -2,9 +2,10 @@ package transport
 
 import (
 	"fmt"
+	"maps"
 	"net"
 	"net/url"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -60,26 +61,21 @@ func (e Endpoint) String() string {
 		return e.text
 	}
 	text := e.Scheme + ":" + e.Address
-	names := make([]string, 0, len(e.Options))
-	for name := range e.Options {
-		names = append(names, name)
-	}
-	sort.Strings(names)
-	for i, name := range names {
-		text += map[bool]string{true: "?", false: "&"}[i == 0]
-		text += url.QueryEscape(name) + "=" + url.QueryEscape(e.Options[name])
+	between := "?"
+	for _, name := range e.names() {
+		text += between + url.QueryEscape(name) + "=" + url.QueryEscape(e.Options[name])
+		between = "&"
 	}
 	return text
 }
 
-// Allow returns an error for the first option that is none of the names.
+// names are those of the options, in order.
+func (e Endpoint) names() []string { return slices.Sorted(maps.Keys(e.Options)) }
+
+// Allow returns an error for the first option, by name, that is none of the names.
 func (e Endpoint) Allow(names ...string) error {
-	for name := range e.Options {
-		known := false
-		for _, n := range names {
-			known = known || n == name
-		}
-		if known {
+	for _, name := range e.names() {
+		if slices.Contains(names, name) {
 			continue
 		}
 		if len(names) == 0 {

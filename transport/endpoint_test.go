@@ -47,6 +47,12 @@ func TestAllowNamesTheUnknownOption(t *testing.T) {
 	if err := e.Allow("baud", "parity"); err != nil {
 		t.Errorf("got %v, want none", err)
 	}
+	e, _ = ParseEndpoint("serial:/dev/x?d=1&c=1&b=1&a=1")
+	for range 20 {
+		if err := e.Allow("a"); err == nil || !strings.Contains(err.Error(), `"b"`) {
+			t.Errorf("of three unknown options, got %v, want always the first by name", err)
+		}
+	}
 }
 
 func TestListenAddressStaysOnLoopback(t *testing.T) {
