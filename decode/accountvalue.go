@@ -89,7 +89,7 @@ func (part *payloadPart) read(op *mapping.Op) *pack.Status {
 	s := new(pack.Status)
 	one := []mapping.Op{*op}
 	one[0].Lists, one[0].WhenSlot = nil, -1 // the part begins where the field counts from
-	one[0].Pieces = 0                       // the piece is looked at alone
+	one[0].Piece = nil                      // the piece is looked at alone
 	r := reading{status: s, lets: &part.lets, at: 1}
 	r.read(one, part.data)
 	return s

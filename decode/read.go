@@ -165,7 +165,9 @@ func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
 func (r *reading) clear(op *mapping.Op) {
 	switch op.Kind {
 	case mapping.OpNumber, mapping.OpFlag, mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
-		if op.Target != nil && !op.Refines && r.status.Value(op.Target.Quantity).By == r.by {
+		if op.Piece != nil {
+			r.status.PutText(op.Target.Quantity, nil, pack.Value{})
+		} else if op.Target != nil && !op.Refines && r.status.Value(op.Target.Quantity).By == r.by {
 			r.status.Clear(op.Target.Quantity)
 		}
 	case mapping.OpAlarms, mapping.OpCodes:
@@ -261,12 +263,12 @@ func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 		return
 	}
 	q := op.Target.Quantity
-	if given := r.status.Value(q); r.block != nil && op.Pieces == 0 && given.Trust != 0 && given.By != r.by && len(bytes.Trim(part, "\x00 ")) == 0 {
+	if given := r.status.Value(q); r.block != nil && op.Piece == nil && given.Trust != 0 && given.By != r.by && len(bytes.Trim(part, "\x00 ")) == 0 {
 		return
 	}
 	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}
-	if op.Pieces != 0 {
-		r.status.PutPiece(q, op.Target.Element, part, op.Pieces, v)
+	if op.Piece != nil {
+		r.status.PutPiece(q, op.Piece, part, v)
 	} else {
 		r.status.PutText(q, part, v)
 	}

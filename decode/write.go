@@ -152,7 +152,7 @@ func (w *writing) text(op *mapping.Op, data []byte) error {
 	}
 	original, _ := w.lets.part(op, w.original)
 	switch {
-	case text == "" && op.Pieces != 0 && op.Need <= len(original): // it is known only with its other pieces
+	case text == "" && op.Piece != nil && op.Need <= len(original): // it is known only with its other pieces
 		text = string(original[op.Start:op.Need])
 	case text == "" && op.Write != nil:
 		text = op.Write.Text

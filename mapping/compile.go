@@ -142,8 +142,8 @@ func (p *Program) know(pieces textPieces) {
 	}
 	p.Needed = slices.DeleteFunc(slices.Clone(p.Named), func(op Op) bool { return op.Range == nil && !p.refersTo(op.Let) })
 	p.OfPresent = slices.ContainsFunc(p.Body.All, func(op Op) bool { return op.Known != 0 || op.Target != nil && op.Quantity.OfPresent() })
-	pieces.mark(p.Body.All)
-	pieces.mark(p.Body.Rest)
+	pieces.mark(p.Body.All, p.Timeout)
+	pieces.mark(p.Body.Rest, p.Timeout)
 }
 
 // numberAlarms numbers the fields that are alarms, those of a group behind the

@@ -53,14 +53,14 @@ type Op struct {
 	StepBytes   int
 	Mask        uint64
 	Mul, Add    int64
-	Low, High   int64  // plausible (raw x Mul + Add), both included
-	AlarmSlot   int    // which one of the message's fields that are alarms it is
-	Known       uint64 // alarms the field can tell about
-	Slots       uint64 // bits that hold alarms
-	Quiet       uint64 // those bits when every alarm is off
-	Continued   bool   // a longer text goes on in another field
-	Pieces      uint64 // of a text in several fields: bit i for each byte i that one of them gives; 0 of a whole text
-	Refines     bool   // an earlier field of the message gives the same quantity
+	Low, High   int64       // plausible (raw x Mul + Add), both included
+	AlarmSlot   int         // which one of the message's fields that are alarms it is
+	Known       uint64      // alarms the field can tell about
+	Slots       uint64      // bits that hold alarms
+	Quiet       uint64      // those bits when every alarm is off
+	Continued   bool        // a longer text goes on in another field
+	Piece       *pack.Piece // of a text in several fields; nil of a whole text
+	Refines     bool        // an earlier field of the message gives the same quantity
 }
 
 // Lists are counted lists that move what lies behind them.

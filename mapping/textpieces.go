@@ -1,6 +1,10 @@
 package mapping
 
-import "packlink/decode/pack"
+import (
+	"time"
+
+	"packlink/decode/pack"
+)
 
 // textPieces are the places at which fields of a mapping begin texts, and, as bits,
 // the bytes that they give of each text which comes in pieces.
@@ -28,16 +32,16 @@ func piecesOf(m *Mapping) textPieces {
 	return pieces
 }
 
-// mark notes which operations give only a piece of their text.
-func (t *textPieces) mark(ops []Op) {
+// mark notes which operations of a message give a piece of their text.
+func (t *textPieces) mark(ops []Op, timeout time.Duration) {
 	for i := range ops {
 		op := &ops[i]
 		if op.Kind != OpText || op.Target == nil {
 			continue
 		}
 		op.Continued = t.begins[Target{op.Quantity, op.Target.Element + op.Type.Bits/8}]
-		if all := t.bytes[op.Quantity]; all != op.textBytes() {
-			op.Pieces = all
+		if all := t.bytes[op.Quantity]; all != 0 {
+			op.Piece = &pack.Piece{From: op.Target.Element, All: all, Lasts: int64(timeout)}
 		}
 	}
 }

@@ -62,7 +62,7 @@ func FuzzText(f *testing.F) {
 	f.Fuzz(func(t *testing.T, part []byte, at int) {
 		var s Status
 		s.PutText(Serial, part, Value{Trust: Known})
-		s.PutPiece(Serial, at, part, 0, Value{Trust: Known})
+		s.PutPiece(Serial, &Piece{From: at}, part, Value{Trust: Known})
 		s.Source, s.Mapping = string(part), string(part)
 		record := s.AppendJSON(nil)
 		if !utf8.Valid(record) || bytes.ContainsFunc(record, func(r rune) bool { return r < 0x20 }) {

@@ -86,7 +86,8 @@ func drawStatus(t *rapid.T) *Status {
 		case kind.List():
 			s.PutElement(q, rapid.IntRange(-1, q.Row().Max).Draw(t, "i"), drawValue(t, kind == Flags))
 		case kind == Word:
-			s.PutPiece(q, rapid.IntRange(-1, MaxText+1).Draw(t, "from"), rapid.SliceOfN(rapid.Byte(), 0, 60).Draw(t, "part"), rapid.Uint64().Draw(t, "all"), drawValue(t, false))
+			p := Piece{rapid.IntRange(-1, MaxText+1).Draw(t, "from"), rapid.Uint64().Draw(t, "all"), rapid.Int64Range(0, 1<<40).Draw(t, "lasts")}
+			s.PutPiece(q, &p, rapid.SliceOfN(rapid.Byte(), 0, 60).Draw(t, "part"), drawValue(t, false))
 		default:
 			s.Put(q, drawValue(t, kind == Flag))
 		}

@@ -59,23 +59,33 @@ func (s *Status) SetFlag(q Quantity, on bool, at int64) {
 
 // PutText writes a text quantity; v gives time and trust.
 func (s *Status) PutText(q Quantity, whole []byte, v Value) {
-	s.texts[q] = text{}
+	s.texts[q].reset()
 	s.texts[q].write(0, whole)
 	s.values[q] = v
 }
 
-// PutPiece writes a piece of a text quantity at byte offset from. The bytes that all
-// pieces write are given as bits. The text is not known before the last of them has
-// come: v gives its time and trust then. A piece that changes begins another text.
-func (s *Status) PutPiece(q Quantity, from int, part []byte, all uint64, v Value) {
+// PutPiece writes a piece of a text quantity; v gives its time, message and trust. The
+// text is not known before all pieces have come, none of them overdue by then, and is
+// as old as the piece that will be overdue first. A piece that changes begins another
+// text.
+func (s *Status) PutPiece(q Quantity, p *Piece, part []byte, v Value) {
 	t := &s.texts[q]
-	if t.differs(from, part) {
-		*t = text{}
+	switch {
+	case t.differs(p.From, part):
+		t.reset()
+	case s.values[q].Trust == 0:
+		t.forgetUntil(v.At)
 	}
-	t.write(from, part)
-	if s.values[q] = v; !t.whole(all) {
+	t.write(p.From, part)
+	t.hear(piece{p.From, p.From + len(part), v.At, v.At + p.Lasts, v.By})
+	if !t.whole(p.All) {
 		s.values[q] = Value{}
+		return
 	}
+	if first := t.firstOverdue(); first != nil {
+		v.At, v.By = first.at, first.by
+	}
+	s.values[q] = v
 }
 
 // PutElement writes element i, from 0, of a list quantity. It does nothing
@@ -172,7 +182,11 @@ func (s *Status) Suspect() bool {
 // CopyTo makes to an independent copy, which reuses the lists that to has.
 func (s *Status) CopyTo(to *Status) {
 	cells, temps, balancing := to.cells[:0], to.temps[:0], to.balancing[:0]
+	texts := to.texts
 	*to = *s
+	for i := range texts {
+		to.texts[i].pieces = append(texts[i].pieces[:0], s.texts[i].pieces...)
+	}
 	to.cells = append(cells, s.cells...)
 	to.temps = append(temps, s.temps...)
 	to.balancing = append(balancing, s.balancing...)
