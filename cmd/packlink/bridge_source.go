@@ -71,9 +71,14 @@ func (s *sourcePlan) connectSimulation() error {
 	if _, err := simulate.New(s.table, plan, 0, simulate.Wire{}); err != nil {
 		return fmt.Errorf("%s: %w", s.from, err)
 	}
-	s.open = recorded(func() (transport.Receiver, error) {
-		return simulate.New(s.table, plan, time.Now().UnixNano(), simulate.Wire{})
-	})
+	s.open = func(ctx context.Context, _ func(string)) (transport.Receiver, error) {
+		traffic, err := simulate.New(s.table, plan, time.Now().UnixNano(), simulate.Wire{})
+		if err != nil {
+			return nil, err
+		}
+		context.AfterFunc(ctx, func() { _ = traffic.Close() }) // ends a Receive that waits
+		return traffic, nil
+	}
 	return nil
 }
 

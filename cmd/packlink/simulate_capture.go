@@ -62,13 +62,15 @@ func (j *simulateJob) write(ctx context.Context, traffic *simulate.Traffic, file
 	if err != nil {
 		return 0, err
 	}
-	limited := &until{traffic, captureStart + int64(j.long), 0}
-	err = capture.Play(ctx, limited, j.pace, func(f *transport.Frame) error {
-		f.Time = limited.newest
+	traffic.EndAt(captureStart + int64(j.long))
+	defer context.AfterFunc(ctx, func() { _ = traffic.Close() })()
+	spoken := &timed{traffic, 0}
+	err = capture.Play(ctx, spoken, j.pace, func(f *transport.Frame) error {
+		f.Time = spoken.newest
 		frames++
 		return out.Send(f)
 	})
-	if errors.Is(err, context.Canceled) {
+	if ended(err) {
 		err = nil
 	}
 	if closed := out.Close(); err == nil {
@@ -77,20 +79,15 @@ func (j *simulateJob) write(ctx context.Context, traffic *simulate.Traffic, file
 	return frames, err
 }
 
-// until is a receiver that ends at an instant of its frames' time.
-type until struct {
+// timed is a receiver that keeps the time of its newest frame.
+type timed struct {
 	transport.Receiver
-	end    int64
-	newest int64 // time of the newest frame
+	newest int64
 }
 
-// Receive fills f with the next frame before the end.
-func (u *until) Receive(f *transport.Frame) error {
-	if err := u.Receiver.Receive(f); err != nil {
-		return err
-	}
-	if u.newest = f.Time; f.Time >= u.end {
-		return io.EOF
-	}
-	return nil
+// Receive fills f with the next frame.
+func (r *timed) Receive(f *transport.Frame) error {
+	err := r.Receiver.Receive(f)
+	r.newest = f.Time
+	return err
 }

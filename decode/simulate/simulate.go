@@ -8,7 +8,11 @@ package simulate
 import (
 	"bytes"
 	"fmt"
+	"io"
+	"math"
+	"os"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"packlink/decode"
@@ -29,11 +33,13 @@ const (
 
 // Traffic is the traffic of a bus, or of one for each pack, in the order of its frames' times.
 // On a line the master asks the next question when it has the answer to the last one. Traffic
-// is a [transport.Receiver] that never ends.
+// is a [transport.Receiver] that ends where [Traffic.EndAt] says, and never by itself.
 type Traffic struct {
 	table    *mapping.Compiled
 	model    *physics.Bank
 	start    int64
+	end      int64
+	closed   atomic.Bool
 	wire     Wire
 	faults   *Faults
 	speakers []speaker
@@ -89,7 +95,7 @@ func New(c *mapping.Compiled, s *physics.Scenario, start int64, wire Wire) (*Tra
 	if err := wire.Check(c); err != nil {
 		return nil, err
 	}
-	t := &Traffic{table: c, model: model, start: start, wire: wire, faults: NewFaults(wire, s.Seed)}
+	t := &Traffic{table: c, model: model, start: start, end: math.MaxInt64, wire: wire, faults: NewFaults(wire, s.Seed)}
 	if err := t.seat(); err != nil {
 		return nil, err
 	}
@@ -145,11 +151,22 @@ func checkAddress(c *mapping.Compiled, address uint32) error {
 	return nil
 }
 
-// Receive fills f with the next frame. It never returns an error.
+// EndAt ends the traffic before an instant, in nanoseconds since the Unix epoch. It is
+// called before Receive.
+func (t *Traffic) EndAt(instant int64) { t.end = instant }
+
+// Receive fills f with the next frame. The error is io.EOF at the end of the traffic,
+// and os.ErrClosed after Close.
 func (t *Traffic) Receive(f *transport.Frame) error {
-	for len(t.queue) == 0 || t.queue[0].frame.Time > t.nextAt() {
+	for !t.closed.Load() && t.nextAt() < t.end && (len(t.queue) == 0 || t.queue[0].frame.Time > t.nextAt()) {
 		t.take(&t.turns[t.next])
 		t.due, t.next, _ = t.schedule.Next()
+	}
+	switch {
+	case t.closed.Load():
+		return os.ErrClosed
+	case len(t.queue) == 0 || t.queue[0].frame.Time >= t.end:
+		return io.EOF
 	}
 	*f, t.newest = t.queue[0].frame, t.queue[0].of
 	t.newest.left--
@@ -160,8 +177,12 @@ func (t *Traffic) Receive(f *transport.Frame) error {
 // Channels is how many buses there are.
 func (t *Traffic) Channels() int { return t.speakers[len(t.speakers)-1].channel + 1 }
 
-// Close does nothing.
-func (t *Traffic) Close() error { return nil }
+// Close ends Receive, also one that finds no frame as all of them are lost. It can be
+// called at any time.
+func (t *Traffic) Close() error {
+	t.closed.Store(true)
+	return nil
+}
 
 // Said is what the newest frame's turn spoke of: what the speaker knew at that instant,
 // and the messages that were written of it. more tells whether further frames of that

@@ -2,7 +2,10 @@ package simulate_test
 
 import (
 	"bytes"
+	"errors"
+	"io"
 	"math/bits"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -108,6 +111,55 @@ func TestTrafficRefuses(t *testing.T) {
 	empty.Packs = nil
 	if _, err := simulate.New(c, empty, noon, simulate.Wire{}); err == nil {
 		t.Error("a bank without packs is simulated")
+	}
+}
+
+// TestAllIsLost: traffic of which nothing arrives ends at its instant, or when it is closed.
+func TestAllIsLost(t *testing.T) {
+	c, err := library.Compile("homebrew-can")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ended, f := newTraffic(t, c, "two-packs", simulate.Wire{Lose: 1}), transport.Frame{}
+	ended.EndAt(noon + int64(time.Hour))
+	for range 2 {
+		if err := ended.Receive(&f); err != io.EOF {
+			t.Errorf("an hour in which all is lost gives %v", err)
+		}
+	}
+	closed := newTraffic(t, c, "two-packs", simulate.Wire{Lose: 1})
+	received := make(chan error, 1)
+	go func() { received <- closed.Receive(new(transport.Frame)) }()
+	closed.Close()
+	if err := <-received; !errors.Is(err, os.ErrClosed) {
+		t.Errorf("closed traffic gives %v", err)
+	}
+}
+
+// TestTrafficEnds gives each frame before the end that it gives without one, and none at it.
+func TestTrafficEnds(t *testing.T) {
+	c, err := library.Compile("homebrew-can")
+	if err != nil {
+		t.Fatal(err)
+	}
+	endless, ended := newTraffic(t, c, "two-packs", simulate.Wire{}), newTraffic(t, c, "two-packs", simulate.Wire{})
+	end := noon + int64(2*time.Second)
+	ended.EndAt(end)
+	for {
+		var want, got transport.Frame
+		if err := endless.Receive(&want); err != nil {
+			t.Fatal(err)
+		}
+		err := ended.Receive(&got)
+		if want.Time >= end {
+			if err != io.EOF {
+				t.Errorf("the end gives %v", err)
+			}
+			return
+		}
+		if err != nil || got.Time != want.Time || got.ID != want.ID {
+			t.Fatalf("got %+v, %v; want %+v", got, err, want)
+		}
 	}
 }
 
