@@ -95,7 +95,7 @@ func (j *simulateJob) read(to transport.Endpoint) (err error) {
 		return err
 	}
 	if j.plan, err = scenario.Load(j.scenario); err != nil {
-		return err
+		return unreadable(err, "scenario", "")
 	}
 	if j.seed != 0 {
 		j.plan.Seed = j.seed
