@@ -69,7 +69,7 @@ func (v *verifier) run() {
 	r.run(&p.Body, payload)
 	r.cells(p, payload)
 	v.status.Alarms = merged(r.alarms)
-	v.compare(v.withNamed(record(&v.status)), v.example.Gives)
+	v.compare(v.withPieces(v.withNamed(record(&v.status))), v.example.Gives)
 	v.groups()
 	v.writeBack()
 	v.question()
@@ -148,7 +148,7 @@ func (v *verifier) writeBack() {
 		return
 	}
 	w := newWriting(v.program, &v.status, v.packs, &v.lets)
-	w.original = v.payload
+	w.original, w.pieces = v.payload, v.givenPieces()
 	written, err := w.payload(v.program, len(v.payload), nil)
 	if err == nil {
 		written, err = appendGroups(v.program, w, written)
@@ -200,8 +200,12 @@ func record(s *pack.Status) map[string]string {
 	return shown
 }
 
-// key is a given key as it stands in a record: an element's list.
+// key is a given key as it stands in a record: an element's list. A piece of a text has
+// a key of its own.
 func key(g mapping.Given) string {
+	if isPiece(g) {
+		return pieceKey(g.Target)
+	}
 	if g.Target != nil {
 		return g.Target.Quantity.String()
 	}

@@ -42,7 +42,8 @@ type writing struct {
 	// further on, which cannot be written.
 	refuse func(op *mapping.Op, offset int, err error) error
 
-	original []byte // the payload that the status was read from; nil if there is none
+	original []byte                    // the payload that the status was read from; nil if there is none
+	pieces   map[mapping.Target]string // of texts that the status does not know whole
 }
 
 // newWriting begins to write what a status knows: of a bank with its packs, or of
@@ -149,12 +150,11 @@ func (w *writing) text(op *mapping.Op, data []byte) error {
 	if op.Target != nil {
 		text = w.usableText(op.Target.Quantity)
 		text = text[min(op.Target.Element, len(text)):]
+		if text == "" {
+			text = w.pieces[*op.Target]
+		}
 	}
-	original, _ := w.lets.part(op, w.original)
-	switch {
-	case text == "" && op.Piece != nil && op.Need <= len(original): // it is known only with its other pieces
-		text = string(original[op.Start:op.Need])
-	case text == "" && op.Write != nil:
+	if text == "" && op.Write != nil {
 		text = op.Write.Text
 	}
 	if len(text) > len(field) && !op.Continued {

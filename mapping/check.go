@@ -4,6 +4,7 @@ import (
 	"maps"
 	"math"
 	"math/bits"
+	"slices"
 
 	"packlink/mapping/document"
 )
@@ -11,7 +12,8 @@ import (
 // check notes what is wrong with a mapping whose parts each are readable. What
 // stands at a broken node is not readable, and not checked.
 func check(file *document.File, m *Mapping, broken map[*document.Node]bool) {
-	c := &checker{File: file, m: m, broken: broken}
+	c := &checker{File: file, m: m, broken: broken, pieces: piecesOf(m)}
+	c.anyBroken = slices.Contains(slices.Collect(maps.Values(broken)), true)
 	names := make(map[string]bool)
 	for i := range m.Messages {
 		msg := &m.Messages[i]
@@ -29,9 +31,11 @@ func check(file *document.File, m *Mapping, broken map[*document.Node]bool) {
 
 type checker struct {
 	*document.File
-	m      *Mapping
-	broken map[*document.Node]bool
-	inCell bool // the fields of an each_cell are looked at
+	m         *Mapping
+	broken    map[*document.Node]bool
+	anyBroken bool
+	pieces    textPieces
+	inCell    bool // the fields of an each_cell are looked at
 }
 
 // at is the value of a key, or the whole map where it does not have the key.

@@ -156,10 +156,13 @@ func (c *checker) rolling(f *Field) {
 	}
 }
 
-// text checks that a text fits where it goes.
+// text checks that a text fits where it goes, and that no letter is missing before a
+// piece of one.
 func (c *checker) text(f *Field) {
 	if f.Target != nil && f.Target.Element+f.Type.Bits/8 > pack.MaxText {
 		c.Report(at(f.Place, "as"), RuleBounds, "%s holds at most %d bytes; this field goes to %d", f.Target.Quantity, pack.MaxText, f.Target.Element+f.Type.Bits/8)
+	} else if f.Target != nil && f.Target.Element > 0 && !c.anyBroken && c.pieces.bytes[f.Target.Quantity]>>(f.Target.Element-1)&1 == 0 {
+		c.Report(at(f.Place, "is"), RuleBounds, "no field gives %s[%d], which comes before this piece", f.Target.Quantity, f.Target.Element)
 	}
 	if f.Write != nil && len(f.Write.Text) > f.Type.Bits/8 {
 		c.Report(at(f.Place, "write"), RuleBounds, "%q has %d bytes; the field has %d", f.Write.Text, len(f.Write.Text), f.Type.Bits/8)
