@@ -13,16 +13,25 @@ import (
 var serialPorts = []string{"serial", "slcan", "modbus-rtu"}
 
 // sameBus tells whether two endpoints are at the same address. A serial port can have
-// several names, such as those under /dev/serial/by-id.
+// several names, such as those under /dev/serial/by-id and those that are relative.
 func sameBus(a, b transport.Endpoint) bool { return busName(a) == busName(b) }
 
 func busName(e transport.Endpoint) string {
 	if slices.Contains(serialPorts, e.Scheme) {
-		if path, err := filepath.EvalSymlinks(e.Address); err == nil {
-			return path
-		}
+		return portPath(e.Address)
 	}
 	return e.Address
+}
+
+// portPath is the one name of a serial port, as far as the file system gives one.
+func portPath(path string) string {
+	if whole, err := filepath.Abs(path); err == nil {
+		path = whole
+	}
+	if target, err := filepath.EvalSymlinks(path); err == nil {
+		path = target
+	}
+	return path
 }
 
 // bothNames is what two endpoints on the same bus call it.

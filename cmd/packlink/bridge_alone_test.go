@@ -5,10 +5,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"packlink/fixtures/beside"
 )
 
-// TestOnePortUnderTwoNames refuses a serial port that is named twice, by its own name and
-// by a link as those under /dev/serial/by-id, and takes two that are two.
+// TestOnePortUnderTwoNames refuses a serial port that is named twice, by its own name, by a
+// link as those under /dev/serial/by-id or by a relative path, and takes two that are two.
 func TestOnePortUnderTwoNames(t *testing.T) {
 	folder := t.TempDir()
 	port, link, other := filepath.Join(folder, "port"), filepath.Join(folder, "by-id"), filepath.Join(folder, "other")
@@ -18,8 +20,9 @@ func TestOnePortUnderTwoNames(t *testing.T) {
 		}
 	}
 	if err := os.Symlink(port, link); err != nil {
-		t.Skipf("no symbolic links here: %v", err)
+		beside.Missing(t, "no symbolic links here: ", err)
 	}
+	t.Chdir(folder)
 	both := func(what string) string { return what + port + ", which is also " + link }
 	const left = `sources: [{name: left, from: "serial:PORT", mapping: uart-dd77}`
 	for name, c := range map[string]struct{ config, says string }{
@@ -36,6 +39,10 @@ outputs: [{to: "modbus-rtu:PORT", mapping: sunspec-battery, transmit: true}, {to
 outputs: [{to: "stdout:"}]`, both("sources left and right have one port, ") + ": only one of them can open it"},
 		"two sources by one name": {left + `, {name: right, from: "serial:PORT?baud=1200", mapping: uart-a5}]
 outputs: [{to: "stdout:"}]`, "sources left and right have one port, " + port + ": only one of them can open it"},
+		"a relative name": {left + `]
+outputs: [{to: "serial:port", mapping: uart-dd77, transmit: true}]`, "source left has " + port + ", which is also port: an output"},
+		"two relative names of a port that is not there": {`sources: [{name: left, from: "serial:gone", mapping: uart-dd77}]
+outputs: [{to: "serial:./gone", mapping: uart-dd77, transmit: true}]`, "source left has gone, which is also ./gone: an output"},
 		"a source and another port": {left + `]
 outputs: [{to: "serial:OTHER", mapping: uart-dd77, transmit: true}]`, ""},
 		"a link that leads nowhere": {left + `]
