@@ -55,11 +55,28 @@ func splitScheme(text string) (scheme, rest string) {
 	return word, after
 }
 
+// WithUsual is the endpoint with the options that it does not say itself. It is still
+// shown as the user wrote it.
+func (e Endpoint) WithUsual(options map[string]string) Endpoint {
+	if len(options) == 0 {
+		return e
+	}
+	all := maps.Clone(options)
+	maps.Copy(all, e.Options)
+	e.text, e.Options = e.String(), all
+	return e
+}
+
 // String is the endpoint as the user wrote it, or would write it.
 func (e Endpoint) String() string {
 	if e.text != "" {
 		return e.text
 	}
+	return e.Full()
+}
+
+// Full is the endpoint with all of its options, in the order of their names.
+func (e Endpoint) Full() string {
 	text := e.Scheme + ":" + e.Address
 	between := "?"
 	for _, name := range e.names() {

@@ -81,3 +81,29 @@ func TestEndpointRoundTrip(t *testing.T) {
 		}
 	})
 }
+
+// TestWithUsual adds what an endpoint does not say, and shows what its user wrote.
+func TestWithUsual(t *testing.T) {
+	for text, want := range map[string]string{
+		"serial:/dev/ttyUSB0":                     "serial:/dev/ttyUSB0?baud=9600&frame=8N1",
+		"serial:/dev/ttyUSB0?baud=1200":           "serial:/dev/ttyUSB0?baud=1200&frame=8N1",
+		"serial:/dev/ttyUSB0?frame=7E1&baud=1200": "serial:/dev/ttyUSB0?baud=1200&frame=7E1",
+	} {
+		e, err := ParseEndpoint(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		unchanged := maps.Clone(e.Options)
+		with := e.WithUsual(map[string]string{"baud": "9600", "frame": "8N1"})
+		if with.String() != text || with.Full() != want || !maps.Equal(e.Options, unchanged) {
+			t.Errorf("%s: got %s, in full %s, want %s", text, with, with.Full(), want)
+		}
+		if none := e.WithUsual(nil); none.String() != text || !maps.Equal(none.Options, e.Options) {
+			t.Errorf("%s without usual options is %s", text, none.Full())
+		}
+	}
+	made := Endpoint{Scheme: "serial", Address: "port"}.WithUsual(map[string]string{"baud": "9600"})
+	if made.String() != "serial:port" {
+		t.Errorf("an endpoint that was not parsed is shown as %s", made)
+	}
+}

@@ -56,7 +56,7 @@ func (j *identifyJob) tryAsking(ctx context.Context, from transport.Endpoint, ta
 	fmt.Fprintf(s.log, "asking on %s: only questions that read are transmitted; %d tries, which take %v if nobody answers\n",
 		from, len(tries), time.Duration(len(tries))*knock)
 	for i, try := range tries {
-		fmt.Fprintf(s.log, "  %d of %d: %s at %s, address %d\n", i+1, len(tries), try.table.Name, withLineOf(from, try.table), try.address)
+		fmt.Fprintf(s.log, "  %d of %d: %s at %s, address %d\n", i+1, len(tries), try.table.Name, withLineOf(from, try.table).Full(), try.address)
 		verdict, err := a.try(ctx, try.table, try.address)
 		if err != nil || verdict.Chosen != nil || ctx.Err() != nil {
 			return verdict, err

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"os"
 	"slices"
 	"strconv"
@@ -183,11 +182,7 @@ func withLineOf(e transport.Endpoint, table *mapping.Compiled) transport.Endpoin
 	case e.Scheme == "slcan" && table.Bus.CAN != nil:
 		usual["bitrate"] = strconv.Itoa(table.Bus.CAN.Bitrate)
 	}
-	if len(usual) == 0 {
-		return e
-	}
-	maps.Copy(usual, e.Options)
-	return transport.Endpoint{Scheme: e.Scheme, Address: e.Address, Options: usual}
+	return e.WithUsual(usual)
 }
 
 // withHint brings the command that a transport's error proposes to where it is
