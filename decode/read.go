@@ -93,7 +93,7 @@ func readNumbers(status *pack.Status, ops []mapping.NumberOp, data []byte, at in
 		}
 		w = w >> (op.Shift & 63) & op.Mask
 		if w-op.Missing <= uint64(op.Beside) {
-			if !op.Refines {
+			if v.By == by && !op.Refines {
 				*v = pack.Value{}
 			}
 			continue
@@ -138,8 +138,10 @@ func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
 	}
 	switch op.Kind {
 	case mapping.OpNumber:
-		if v := r.number(op, w); v.Trust != 0 || !op.Refines {
+		if v := r.number(op, w); v.Trust != 0 {
 			r.status.Put(op.Target.Quantity, v)
+		} else {
+			r.takeBack(op)
 		}
 	case mapping.OpFlag:
 		if op.Quantity.Row().Kind.List() {
@@ -154,24 +156,26 @@ func (r *reading) field(op *mapping.Op, data []byte, w uint64) {
 	case mapping.OpCodes:
 		r.say(op, r.codes(op, data))
 	case mapping.OpFlags:
-		r.flags(op, raw(op, w))
+		bits := raw(op, w)
+		r.flags(op, bits, !missing(op, bits))
 	case mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
 		r.text(op, data, w)
 	}
 }
 
-// clear makes unknown what a shorter payload lacks. A list loses nothing that
-// another message gives.
+// clear makes unknown what a shorter payload lacks.
 func (r *reading) clear(op *mapping.Op) {
 	switch op.Kind {
 	case mapping.OpNumber, mapping.OpFlag, mapping.OpText, mapping.OpDigits, mapping.OpWord, mapping.OpDate:
 		if op.Piece != nil {
 			r.status.PutText(op.Target.Quantity, nil, pack.Value{})
-		} else if op.Target != nil && !op.Refines && r.status.Value(op.Target.Quantity).By == r.by {
-			r.status.Clear(op.Target.Quantity)
+		} else if op.Target != nil {
+			r.takeBack(op)
 		}
 	case mapping.OpAlarms, mapping.OpCodes:
 		r.say(op, pack.AlarmSet{})
+	case mapping.OpFlags:
+		r.flags(op, 0, false)
 	case mapping.OpElement:
 		first, known := r.lets.first(op)
 		for i := range op.Repetitions() {
@@ -179,6 +183,14 @@ func (r *reading) clear(op *mapping.Op) {
 				r.status.PutElement(op.Target.Quantity, first+i, pack.Value{})
 			}
 		}
+	}
+}
+
+// takeBack makes unknown what the message said of a field's quantity, if it was the
+// last to say something of it, and no earlier field does.
+func (r *reading) takeBack(op *mapping.Op) {
+	if q := op.Target.Quantity; !op.Refines && r.status.Value(q).By == r.by {
+		r.status.Clear(q)
 	}
 }
 
@@ -229,7 +241,9 @@ func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
 	}
 	m := meaning(op, bits)
 	if m == nil {
-		*to = pack.Value{}
+		if to.By == r.by {
+			*to = pack.Value{}
+		}
 		return
 	}
 	to.Coef, to.At, to.By, to.Exp, to.Trust = 0, r.at, r.by, 0, pack.Known
@@ -238,9 +252,8 @@ func (r *reading) flag(op *mapping.Op, bits uint64, to *pack.Value) {
 	}
 }
 
-// text reads a text, or a number as its digits. Only NULs and blanks mean that
-// it is not known; of registers, an empty text does not take away what another
-// block gave.
+// text reads a text, or a number as its digits. Nothing but blanks before its first
+// NUL means that it is not known.
 func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 	if op.Target == nil {
 		return
@@ -259,20 +272,16 @@ func (r *reading) text(op *mapping.Op, data []byte, w uint64) {
 			part = v.Decimal().Append(part)
 		}
 	}
-	if len(part) == 0 && op.Refines && op.Kind != mapping.OpText {
-		return
-	}
-	q := op.Target.Quantity
-	if given := r.status.Value(q); r.block != nil && op.Piece == nil && given.Trust != 0 && given.By != r.by && len(bytes.Trim(part, "\x00 ")) == 0 {
-		return
-	}
-	v := pack.Value{At: r.at, By: r.by, Trust: pack.Known}
+	q, v := op.Target.Quantity, pack.Value{At: r.at, By: r.by, Trust: pack.Known}
 	if op.Piece != nil {
-		r.status.PutPiece(q, op.Piece, part, v)
-	} else {
-		r.status.PutText(q, part, v)
+		if r.status.PutPiece(q, op.Piece, part, v); len(r.status.TextBytes(q)) == 0 {
+			r.status.Clear(q)
+		}
+		return
 	}
-	if len(r.status.TextBytes(q)) == 0 {
-		r.status.Clear(q)
+	if until, _, _ := bytes.Cut(part, []byte{0}); len(bytes.TrimLeft(until, " ")) == 0 {
+		r.takeBack(op)
+		return
 	}
+	r.status.PutText(q, part, v)
 }

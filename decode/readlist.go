@@ -49,13 +49,12 @@ func (r *reading) flagOfCell(op *mapping.Op, bits uint64) {
 	r.status.PutElement(op.Target.Quantity, r.cell, v)
 }
 
-// flags reads one flag per bit into a list.
-func (r *reading) flags(op *mapping.Op, bits uint64) {
-	unknown := missing(op, bits)
+// flags writes one flag per bit into a list.
+func (r *reading) flags(op *mapping.Op, bits uint64, known bool) {
 	for i := range op.Type.Bits {
-		v := pack.Value{Coef: int64(bits >> i & 1), At: r.at, By: r.by, Trust: pack.Known}
-		if unknown {
-			v = pack.Value{}
+		var v pack.Value
+		if known {
+			v = pack.Value{Coef: int64(bits >> i & 1), At: r.at, By: r.by, Trust: pack.Known}
 		}
 		r.status.PutElement(op.Target.Quantity, op.Target.Element+i, v)
 	}
