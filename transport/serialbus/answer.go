@@ -59,8 +59,9 @@ func NewAnswerer(e transport.Endpoint, units []byte, answer func(unit byte, requ
 	return &Answerer{station: station{place: p, report: report}, answer: answer, ear: newEar(units)}, nil
 }
 
-// TransmitAnswers answers on the line that Open opened, until ctx ends. A line that is
-// lost is opened again by the same name, after 100 ms to 5 s.
+// TransmitAnswers answers on the line that Open opened, until ctx ends or Close is called; where
+// nothing was opened it returns at once. A line that is lost is opened again by the same
+// name, after 100 ms to 5 s.
 func (a *Answerer) TransmitAnswers(ctx context.Context) {
 	a.serve(ctx, func() { a.note(a.ear.reset) }, a.turn)
 }

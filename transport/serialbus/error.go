@@ -67,7 +67,7 @@ func openFault(e transport.Endpoint, err error) *Error {
 		fault.Kind, fault.Detail, fault.Cause = KindBusy, "another program has the port", nil
 		fault.Try = "lsof " + e.Address
 	case hasCode(err, serial.InvalidSerialPort), errors.Is(err, syscall.EISDIR), errors.Is(err, syscall.ENOTTY):
-		fault.Kind, fault.Detail = KindNotSerial, "this is not a serial port, or it refuses the speed or frame"
+		fault.Kind, fault.Detail = KindNotSerial, "this is not a serial port, or it refuses the speed or frame of "+e.Full()
 		fault.Try = "packlink adapters"
 	}
 	return fault

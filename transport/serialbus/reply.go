@@ -35,8 +35,9 @@ func NewReplier(e transport.Endpoint, reply func(heard []byte) []byte, report fu
 	return &Replier{station: station{place: p, report: report}, reply: reply}, nil
 }
 
-// TransmitReplies answers on the line that Open opened, until ctx ends. A line that is
-// lost is opened again by the same name, after 100 ms to 5 s.
+// TransmitReplies answers on the line that Open opened, until ctx ends or Close is called; where
+// nothing was opened it returns at once. A line that is lost is opened again by the same
+// name, after 100 ms to 5 s.
 func (r *Replier) TransmitReplies(ctx context.Context) { r.serve(ctx, r.forget, r.turn) }
 
 // forget drops what was heard on a line that was lost.

@@ -86,3 +86,22 @@ func TestReplier(t *testing.T) {
 		}
 	}
 }
+
+// TestAnsweringUnopened: who was not opened answers nothing, and can be closed.
+func TestAnsweringUnopened(t *testing.T) {
+	a, err := NewAnswerer(endpoint(t, "modbus-rtu:/dev/bench"), []byte{1}, echoing, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := NewReplier(endpoint(t, "serial:/dev/bench"), func([]byte) []byte { return nil }, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a.TransmitAnswers(t.Context())
+	r.TransmitReplies(t.Context())
+	for name, closing := range map[string]func() error{"answerer": a.Close, "replier": r.Close} {
+		if err := closing(); err != nil {
+			t.Errorf("closing the %s gives %v", name, err)
+		}
+	}
+}
