@@ -53,9 +53,11 @@ func (d *Decoder) models(a *answer, at int64) Outcome {
 		if first == end {
 			continue
 		}
-		if outcome = d.applyModel(c, m, a.unit, first, end, at); outcome == OutOfRange {
+		became := d.applyModel(c, m, a.unit, first, end, at)
+		if became == OutOfRange {
 			m.putBack(first, &d.before)
 		}
+		outcome = outcome.and(became)
 	}
 	if _, ok := c.packs(); ok {
 		d.applyWaiting(c, a.unit, at)

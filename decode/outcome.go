@@ -34,6 +34,15 @@ func (o Outcome) String() string { return outcomeNames[o] }
 // Rejects tells whether the frame was refused.
 func (o Outcome) Rejects() bool { return o != Decoded && o != Unknown && o != Part }
 
+// and is what became of an answer that several messages share: it counts as refused if
+// the part of one of them was.
+func (o Outcome) and(next Outcome) Outcome {
+	if o.Rejects() {
+		return o
+	}
+	return next
+}
+
 // Outcomes are all outcomes.
 func Outcomes() []Outcome {
 	all := make([]Outcome, outcomes)

@@ -53,7 +53,7 @@ func (d *Decoder) applyRegisters(a *answer, at int64) Outcome {
 		if h == nil {
 			return Crowded
 		}
-		outcome = d.applyBlock(h, p, a, at)
+		outcome = outcome.and(d.applyBlock(h, p, a, at))
 	}
 	return outcome
 }
