@@ -4,6 +4,7 @@ import (
 	"context"
 	"net"
 	"os"
+	"os/exec"
 	"regexp"
 	"strings"
 	"testing"
@@ -11,7 +12,6 @@ import (
 
 	"packlink/decode"
 	"packlink/decode/pack"
-	"packlink/fixtures/certificates"
 	"packlink/mapping"
 	"packlink/mapping/library"
 	"packlink/transport"
@@ -143,21 +143,20 @@ func TestSimulateRegisters(t *testing.T) {
 }
 
 // TestDocumentedEncryption runs the commands of docs/simulate.md at a free port, with the
-// certificates that the page names, and wants both packs to come through.
+// certificates that OpenSSL makes by the page, and wants both packs to come through.
 func TestDocumentedEncryption(t *testing.T) {
+	needPeer(t, "openssl")
 	page := readText(t, "../../docs/simulate.md")
 	found := regexp.MustCompile(`(?m)^\$ packlink (simulate .*--to "modbus-tls:(\S+?)\?.*)\n\$ packlink (bridge (\S+))$`).FindStringSubmatch(page)
-	if found == nil {
+	making := regexp.MustCompile("(?s)```sh\n(.*?openssl req.*?)```").FindStringSubmatch(page)
+	if found == nil || making == nil {
 		t.Fatal("the page has no such commands")
 	}
 	config := readText(t, "testdata/"+found[4])
 	t.Chdir(t.TempDir())
-	banks, readers := certificates.Issue(t, nil, nil), certificates.Issue(t, nil, nil)
-	banks.Write(t, ".", "banks")
-	readers.Write(t, ".", "readers")
-	certificates.Issue(t, banks, nil).Write(t, ".", "bank")
-	usualRole := certificates.Extended([]int{1, 3, 6, 1, 4, 1, 50316, 802, 1}, append([]byte{12, 15}, "ReadOnlySunSpec"...))
-	certificates.Issue(t, readers, usualRole).Write(t, ".", "reader")
+	if text, err := exec.Command("sh", "-e", "-c", making[1]).CombinedOutput(); err != nil {
+		t.Fatalf("the certificates cannot be made: %v\n%s", err, text)
+	}
 	address := freePort(t)
 	if err := os.WriteFile(found[4], []byte(strings.ReplaceAll(config, found[2], address)), 0o600); err != nil {
 		t.Fatal(err)
