@@ -82,6 +82,12 @@ func TestQuestionFrames(t *testing.T) {
 	if _, err := decode.QuestionFrame(&compiled(t, "canopen-battery").Programs[0], 128); !errors.As(err, &noRoom) {
 		t.Errorf("node 128, of which there is none, gives %v", err)
 	}
+	for address, sound := range map[uint32]bool{0: true, 253: true, 254: false, 255: false, 256: false} {
+		f, err := decode.QuestionFrame(&compiled(t, "../fixtures/mapping/good/ask-pgn.yaml").Programs[0], address)
+		if sound != (err == nil) || !sound && !errors.As(err, &noRoom) || sound && f.ID>>8&0xFF != address {
+			t.Errorf("the question to node %d is %X, %v", address, f.ID, err)
+		}
+	}
 	if _, err := decode.QuestionFrame(&compiled(t, "nmea2000-battery").Programs[0], 1); err == nil {
 		t.Error("there is a question for a message that is sent unasked")
 	}

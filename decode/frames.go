@@ -2,6 +2,7 @@ package decode
 
 import (
 	"bytes"
+	"fmt"
 
 	"packlink/decode/pack"
 	"packlink/mapping"
@@ -68,12 +69,16 @@ func Carry(p *mapping.Program, address uint32, sequence byte, payload []byte, em
 
 // QuestionFrame is the frame that asks the pack at an address for a message, on a
 // CAN bus or a serial line. The error says that the message is not asked for, or
-// that the address does not fit.
+// that the address does not fit, or is none that a node of SAE J1939 can have: a
+// [*NoRoomError].
 func QuestionFrame(p *mapping.Program, address uint32) (f transport.Frame, err error) {
 	if p.CAN == nil || p.CAN.Ask == nil {
 		f = transport.Frame{Medium: transport.Serial, Direction: transport.Sent}
 		f.Data, err = Question(p, address, nil)
 		return f, err
+	}
+	if p.CAN.HasPGN && p.CAN.AddressWidth > 0 && address > mapping.MaxNode {
+		return f, &NoRoomError{Field: "address", Value: pack.Int(int64(address)).String(), Type: fmt.Sprintf("a node of SAE J1939, 0 to %d", mapping.MaxNode)}
 	}
 	if f, err = frameOf(p, address, p.CAN.Asked(address)); err != nil {
 		return f, err

@@ -2,6 +2,10 @@ package mapping
 
 import "bytes"
 
+// MaxNode is the greatest address that a node of SAE J1939 can have: 254 is that of a
+// node that has none, and 255 is everybody. All three are from memory of the standard.
+const MaxNode = 253
+
 // Asked is the id of the question to the pack at an address: that stands where the
 // message's own id has it, or is the destination of a parameter group. Where the
 // payload holds the address, a parameter group is asked of everybody.

@@ -168,6 +168,12 @@ func (l planLoader) units(o *document.Object, s *sourcePlan) {
 		if bus := s.table.Bus.Serial; bus != nil && !bus.HasAddress(uint64(unit)) {
 			l.Report(n, ruleEndpoint, "mapping %s has addresses %d to %d, and not %d", s.table.Name, bus.Addresses[0], bus.Addresses[1], unit)
 		}
+		if s.table.Bus.CAN == nil {
+			continue
+		}
+		if _, err := canQuestions(s.table, []uint32{unit}); err != nil {
+			l.Report(n, ruleEndpoint, "mapping %s cannot ask there: %v", s.table.Name, err)
+		}
 	}
 }
 

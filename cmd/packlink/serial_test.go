@@ -119,6 +119,8 @@ func TestBridgeRefusesPolls(t *testing.T) {
 	for says, source := range map[string]string{
 		"its packs speak unasked":   `{name: a, from: "tcp:127.0.0.1:1", mapping: ../../fixtures/mapping/good/serial-escapes.yaml, poll: true, addresses: [1]}`,
 		"has addresses 1 to 15":     `{name: a, from: "tcp:127.0.0.1:1", mapping: ../../fixtures/mapping/good/serial-ascii-hex.yaml, poll: true, addresses: [16]}`,
+		"address is 255":            `{name: a, from: "can:can0", mapping: ../../fixtures/mapping/good/ask-pgn.yaml, poll: true, addresses: [33, 255]}`,
+		"address is 254":            `{name: a, from: "can:can0", mapping: ../../fixtures/mapping/good/ask-pgn.yaml, poll: true, addresses: [254]}`,
 		`needs "addresses"`:         `{name: a, from: "tcp:127.0.0.1:1", mapping: ../../fixtures/mapping/good/serial-ascii-hex.yaml, poll: true}`,
 		"begins with serial:, tcp:": `{name: a, from: "can:can0", mapping: ../../fixtures/mapping/good/serial-ascii-hex.yaml}`,
 	} {
