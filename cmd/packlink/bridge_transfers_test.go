@@ -197,3 +197,19 @@ func TestAskedTransferTakesItsTurn(t *testing.T) {
 		wants("while another one is under way", 0x30, 0x32)
 	})
 }
+
+// TestStopAmidDelay: a stop does not wait for an answer that comes late on purpose. That the
+// output ends at once is held when the test ends.
+func TestStopAmidDelay(t *testing.T) {
+	folder := writeFiles(t, map[string]string{"long-and-short.yaml": longAndShort})
+	synctest.Test(t, func(t *testing.T) {
+		o, bus, _ := transmitting(t, filepath.Join(folder, "long-and-short.yaml"), leftAt(7))
+		o.delay = time.Hour
+		o.publish(onePack(true, map[pack.Quantity]pack.Decimal{pack.SOC: pack.Int(88)}), nil)
+		bus.heard <- transport.Frame{Medium: transport.CAN, ID: 0x18DA0007, Flags: transport.Extended, Data: []byte{0x22, 1}}
+		synctest.Wait()
+		if answers := bus.sent(); len(answers) > 0 {
+			t.Errorf("%d frames are sent before the delay is over", len(answers))
+		}
+	})
+}
