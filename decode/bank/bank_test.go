@@ -267,11 +267,14 @@ func TestTimeIsTheNewestOfAnyPack(t *testing.T) {
 }
 
 func TestResultsAreAsOldAsTheirOldestPart(t *testing.T) {
-	packs := []pack.Status{heard(t, "left", 1, facts{pack.Voltage: "52", pack.Current: "1", pack.SOC: "1"}), heard(t, "left", 2, nil)}
-	for _, q := range []pack.Quantity{pack.Voltage, pack.Current, pack.SOC} {
-		packs[1].SetNumber(q, pack.Int(50), 7)
-		if got := Sum("b", pack.Decimal{}, now, packs).Whole.Value(q).At; got != 7 {
-			t.Errorf("%v is of %d, want 7", q, got)
+	known := facts{pack.Voltage: "52", pack.Current: "1", pack.SOC: "1"}
+	for oldest := range 3 {
+		packs := []pack.Status{heard(t, "left", 1, known), heard(t, "left", 2, known), heard(t, "left", 3, known)}
+		for _, q := range []pack.Quantity{pack.Voltage, pack.Current, pack.SOC} {
+			packs[oldest].SetNumber(q, pack.Int(50), 7)
+			if got := Sum("b", pack.Decimal{}, now, packs).Whole.Value(q).At; got != 7 {
+				t.Errorf("with pack %d the oldest, %v is of %d, want 7", oldest, q, got)
+			}
 		}
 	}
 }

@@ -107,15 +107,29 @@ func TestDerivePowerAndSpread(t *testing.T) {
 	}
 }
 
+// The nominal energy is nominal voltage times capacity: 16 cells of 3.2 V and 280 Ah
+// have 14336 Wh (worked by hand).
+func TestDeriveNominalEnergy(t *testing.T) {
+	var s Status
+	s.Put(NominalVoltage, Value{Coef: 512, Exp: -1, At: 2, Trust: Known})
+	s.Derive()
+	wantText(t, "no capacity", &s, map[Quantity]string{NominalEnergy: ""})
+	s.Put(Nominal, Value{Coef: 280, At: 3, Trust: Known})
+	s.Derive()
+	wantText(t, "both known", &s, map[Quantity]string{NominalEnergy: "14336"})
+}
+
 // What the pack gave stands, even if it cannot be trusted or contradicts.
 func TestDeriveNeverOverwrites(t *testing.T) {
-	derived := []Quantity{CellMax, CellMaxAt, CellMin, CellMinAt, CellSpread, TempMax, TempMin, Power}
+	derived := []Quantity{CellMax, CellMaxAt, CellMin, CellMinAt, CellSpread, TempMax, TempMin, Power, NominalEnergy}
 	for _, q := range derived {
 		for _, trust := range []Trust{Known, Known | Stale, Stale, Known | Below, Known | Above} {
 			s := cellStatus(3300, 3310)
 			s.PutElement(Temps, 0, known(20))
 			s.SetNumber(Voltage, Int(52), 1)
 			s.SetNumber(Current, Int(10), 1)
+			s.SetNumber(NominalVoltage, Int(51), 1)
+			s.SetNumber(Nominal, Int(280), 1)
 			given := Value{Coef: 42, At: 3, By: 1, Trust: trust}
 			s.Put(q, given)
 			s.Derive()
