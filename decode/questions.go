@@ -12,7 +12,7 @@ import (
 // addresses: on a serial line or on a CAN bus.
 type Questions struct {
 	addresses []uint32
-	finder    *QuestionFinder // of a serial line; nil on a CAN bus
+	finder    *questionFinder // of a serial line; nil on a CAN bus
 	table     *mapping.Compiled
 	frames    []questionFrame // on a CAN bus
 }
@@ -30,7 +30,7 @@ type questionFrame struct {
 func NewQuestions(c *mapping.Compiled, addresses []uint32) (*Questions, error) {
 	q := &Questions{addresses: addresses, table: c}
 	if c.Bus.Serial != nil {
-		q.finder = NewQuestionFinder(c)
+		q.finder = newQuestionFinder(c)
 		return q, nil
 	}
 	for i := range c.Programs {
@@ -60,7 +60,7 @@ func (q *Questions) Lost() {
 // asked for in them, and the address of the pack that is.
 func (q *Questions) Hear(f *transport.Frame, asked func(address uint32, p *mapping.Program)) {
 	if q.finder != nil && f.Medium == transport.Serial {
-		q.finder.Feed(f.Data, func(a Asked) { q.named(a, asked) })
+		q.finder.feed(f.Data, func(a Asked) { q.named(a, asked) })
 		return
 	}
 	for i := range q.frames {

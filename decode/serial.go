@@ -110,20 +110,20 @@ func (l *serialLine) lineCounters() LineCounters {
 	return c
 }
 
-// QuestionFinder finds questions among the bytes that reach whoever answers them.
-type QuestionFinder struct {
+// questionFinder finds questions among the bytes that reach whoever answers them.
+type questionFinder struct {
 	table  *mapping.Compiled
 	finder *framing.Finder
 	head   serialHead
 }
 
-// NewQuestionFinder begins a line of the mapping's bus, which is a serial one.
-func NewQuestionFinder(c *mapping.Compiled) *QuestionFinder {
-	return &QuestionFinder{table: c, finder: c.Bus.Serial.Format.NewFinder()}
+// newQuestionFinder begins a line of the mapping's bus, which is a serial one.
+func newQuestionFinder(c *mapping.Compiled) *questionFinder {
+	return &questionFinder{table: c, finder: c.Bus.Serial.Format.NewFinder()}
 }
 
-// Feed takes bytes and gives each question that ends in them, in order.
-func (f *QuestionFinder) Feed(data []byte, found func(Asked)) {
+// feed takes bytes and gives each question that ends in them, in order.
+func (f *questionFinder) feed(data []byte, found func(Asked)) {
 	for _, b := range data {
 		frame, ended := f.finder.Feed(b)
 		if !ended {

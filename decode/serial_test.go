@@ -106,14 +106,25 @@ func TestQuestionsAreFound(t *testing.T) {
 		if err != nil || len(polls) == 0 {
 			t.Fatalf("%s: %d polls, %v", name, len(polls), err)
 		}
-		finder := decode.NewQuestionFinder(c)
+		questions, err := decode.NewQuestions(c, []uint32{1, 2})
+		if err != nil {
+			t.Fatal(err)
+		}
 		for _, p := range polls {
-			var found []decode.Asked
-			for _, b := range append([]byte{0x55}, p.Sent...) {
-				finder.Feed([]byte{b}, func(q decode.Asked) { found = append(found, q) })
+			address := p.Address
+			if !p.Told {
+				address = 1
 			}
-			if len(found) != 1 || found[0].Program != p.Program || found[0].Told && found[0].Address != p.Address || found[0].Told != p.Told {
-				t.Errorf("%s: % X is found as %+v, want %+v", name, p.Sent, found, p.Asked)
+			found := 0
+			for _, b := range append([]byte{0x55}, p.Sent...) {
+				questions.Hear(&transport.Frame{Medium: transport.Serial, Data: []byte{b}}, func(of uint32, asked *mapping.Program) {
+					if found++; of != address || asked.Asked != p.Program.Index {
+						t.Errorf("%s: % X is found to ask %d for %s, want %+v", name, p.Sent, of, asked.Name, p.Asked)
+					}
+				})
+			}
+			if found == 0 {
+				t.Errorf("%s: % X is not found", name, p.Sent)
 			}
 		}
 		checkEar(t, c, polls)

@@ -32,6 +32,10 @@ func answering(t *testing.T, c *mapping.Compiled, address uint32) (where string)
 	d.Status(1, 1, &other)
 	s.Put(pack.SOC, other.Value(pack.SOC))
 	s.Address = address
+	questions, err := decode.NewQuestions(c, []uint32{address})
+	if err != nil {
+		t.Fatal(err)
+	}
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -43,19 +47,18 @@ func answering(t *testing.T, c *mapping.Compiled, address uint32) (where string)
 			return
 		}
 		defer conn.Close()
-		finder, buffer := decode.NewQuestionFinder(c), make([]byte, 64)
+		buffer := make([]byte, 64)
 		for {
 			n, err := conn.Read(buffer)
 			if err != nil {
 				return
 			}
-			finder.Feed(buffer[:n], func(q decode.Asked) {
-				if q.Told && q.Address == address {
-					_ = decode.NewWriter(c).Frames(q.Program, &s, func(f *transport.Frame) error {
-						_, err := conn.Write(f.Data)
-						return err
-					})
-				}
+			heard := transport.Frame{Medium: transport.Serial, Data: buffer[:n]}
+			questions.Hear(&heard, func(_ uint32, p *mapping.Program) {
+				_ = decode.NewWriter(c).Frames(p, &s, func(f *transport.Frame) error {
+					_, err := conn.Write(f.Data)
+					return err
+				})
 			})
 		}
 	}()
