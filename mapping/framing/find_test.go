@@ -30,6 +30,9 @@ func TestTrouble(t *testing.T) {
 	bracket := build(t, open, 1, ')', ')')
 	spoilt := slices.Clone(bracket)
 	spoilt[1] ^= 4
+	fullest := build(t, open, 1, make([]byte, 60)...) // of 67 bytes
+	bad := slices.Clone(fullest)
+	bad[1] ^= 4
 	for name, c := range map[string]struct {
 		format *Format
 		sent   []byte
@@ -57,6 +60,9 @@ func TestTrouble(t *testing.T) {
 		"started anew":                   {hex, slices.Concat([]byte("~210146"), text), 1, Counts{Half: 1}},
 		"end inside the data":            {open, slices.Concat(bracket, bracket), 2, Counts{}},
 		"spoilt, end inside the data":    {open, slices.Concat(spoilt, bracket), 1, Counts{BadChecksum: 1}},
+		"as long as may be":              {open, slices.Concat(fullest, bracket), 2, Counts{}},
+		"spoilt, as long as may be":      {open, slices.Concat(bad, bracket), 1, Counts{BadChecksum: 1}},
+		"no end":                         {open, slices.Concat([]byte{'('}, make([]byte, 80), bracket), 1, Counts{Half: 1, Noise: 14}},
 	} {
 		frames, counts := heard(c.format, c.sent)
 		if len(frames) != c.frames || counts != c.want {
