@@ -9,7 +9,7 @@ func (s *Finder) judge(c *start, sent []byte) (frame []byte, v verdict) {
 		return s.judgeCoded(sent)
 	}
 	if c.size == 0 {
-		if c.size, v = f.measure(sent); v != waiting || c.size == 0 || c.size > len(sent) {
+		if c.size, v = f.measure(sent); c.size == 0 || c.size > len(sent) {
 			return nil, v
 		}
 	}
