@@ -21,7 +21,6 @@ type heard struct {
 	seen    []int64        // time of each message's newest frame; never before the first
 	alarms  []said         // what each field said of alarms
 	blocks  map[int]*block // by message, of a pack that has registers
-	summed  summed         // of a pack that a witness looks at
 }
 
 // pack is the pack at an address, which it begins to follow if it is new; nil

@@ -18,6 +18,7 @@ type witness struct {
 	newest  []int64                        // time of each message's newest frame, of any pack
 	gaps    []gaps                         // between frames of each message
 	sums    judgement                      // of the cells against the voltage
+	summed  summed
 }
 
 // gaps are times between the frames of a message: the last of them, in a ring.
@@ -42,6 +43,7 @@ func newWitness(table *mapping.Compiled) *witness {
 	w := &witness{
 		decoder: NewDecoder(table, ""),
 		values:  make([]map[pack.Quantity]*judgement, n),
+		summed:  summed{counts: make(map[uint32]*int)},
 		heard:   make([]int, n), newest: make([]int64, n), gaps: make([]gaps, n),
 	}
 	for i := range w.values {
@@ -87,10 +89,10 @@ func (w *witness) value(q pack.Quantity, v pack.Value, s span, message int, at i
 	j.add(v, s)
 }
 
-// summed is where the newest cells of a pack, of an instant, were counted.
+// summed is where the cells of an instant were counted.
 type summed struct {
-	at    int64
-	count *int // of a witness's judgement; nil before the first
+	at     int64
+	counts map[uint32]*int // by pack's address: of the witness's judgement
 }
 
 // sum holds the cells of a pack against its voltage, which are measured apart:
@@ -109,13 +111,18 @@ func (w *witness) sum(h *heard, at int64) {
 		}
 		sum += c.Decimal().Float64()
 	}
-	if h.summed.count != nil && h.summed.at == at {
-		*h.summed.count--
+	if w.summed.at != at {
+		w.summed.at = at
+		clear(w.summed.counts)
+	}
+	if earlier := w.summed.counts[h.address]; earlier != nil {
+		*earlier--
 	}
 	whole := voltage.Decimal().Float64()
-	h.summed = summed{at, &w.sums.bad}
+	count := &w.sums.bad
 	if math.Abs(sum-whole) <= 0.02*math.Abs(whole) {
-		h.summed.count = &w.sums.good
+		count = &w.sums.good
 	}
-	*h.summed.count++
+	*count++
+	w.summed.counts[h.address] = count
 }
