@@ -143,7 +143,7 @@ func (d *Decoder) applyPayload(p *mapping.Program, address uint32, has bool, dat
 		return Short
 	}
 	h := d.last
-	if h == nil || h.address != address {
+	if h == nil || h.address != address || h.has != has {
 		if h = d.pack(address, has, at); h == nil {
 			return Crowded
 		}

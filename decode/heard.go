@@ -17,17 +17,18 @@ const never = math.MinInt64
 // heard is one pack that a decoder hears.
 type heard struct {
 	address uint32
+	has     bool // it has an address; 0 is one too
 	status  pack.Status
 	seen    []int64        // time of each message's newest frame; never before the first
 	alarms  []said         // what each field said of alarms
 	blocks  map[int]*block // by message, of a pack that has registers
 }
 
-// pack is the pack at an address, which it begins to follow if it is new; nil
+// pack is the pack at an address, or the one without, which it begins to follow if it is new; nil
 // if there are too many.
 func (d *Decoder) pack(address uint32, has bool, at int64) *heard {
 	for _, h := range d.packs {
-		if h.address == address {
+		if h.address == address && h.has == has {
 			d.last = h
 			return h
 		}
@@ -37,6 +38,7 @@ func (d *Decoder) pack(address uint32, has bool, at int64) *heard {
 	}
 	h := &heard{
 		address: address,
+		has:     has,
 		seen:    slices.Repeat([]int64{never}, len(d.table.Programs)),
 		alarms:  make([]said, d.table.Alarms),
 	}
@@ -54,9 +56,8 @@ func (d *Decoder) older(h *heard, message int, at int64) *heard {
 	if h.seen[message]-at <= Disorder {
 		return nil
 	}
-	address, has := h.address, h.status.HasAddress
 	d.packs, d.last = nil, nil
-	return d.pack(address, has, at)
+	return d.pack(h.address, h.has, at)
 }
 
 // dropSilent stops following the pack that is silent for longest, if there is
