@@ -106,3 +106,24 @@ func readOne(t *rapid.T, image *Image, object byte) string {
 	}
 	return string(response[9:])
 }
+
+// TestConformityFollowsTheObjects: one optional object makes the conformity regular,
+// for a stream and for single objects (82 instead of 81; MODBUS Application Protocol
+// V1.1b3, section 6.21).
+func TestConformityFollowsTheObjects(t *testing.T) {
+	for object := range 7 {
+		values := [7]string{"v", "p", "r"}
+		values[object] = "x"
+		image, err := NewImage(Identity{values[0], values[1], values[2], values[3], values[4], values[5], values[6]}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := byte(0x81)
+		if object > 2 {
+			want = 0x82
+		}
+		if got := answer(image, []byte{0x2B, 0x0E, 1, 0}, nil)[3]; got != want {
+			t.Errorf("with object %d the conformity is %02X, want %02X", object, got, want)
+		}
+	}
+}

@@ -55,6 +55,20 @@ func TestImageKeepsNothingOfTheCaller(t *testing.T) {
 	}
 }
 
+// TestImageJoinsBlocksWithAndWithoutMissing: blocks that touch are one run, whether or
+// not they say what is missing.
+func TestImageJoinsBlocksWithAndWithoutMissing(t *testing.T) {
+	image := mustImage(t, Block{From: 0, Words: []uint16{1}}, Block{From: 1, Words: []uint16{2}, Missing: []bool{true}}, Block{From: 2, Words: []uint16{3, 4}})
+	for _, c := range []struct {
+		from, quantity int
+		want           Exception
+	}{{0, 1, 0}, {1, 1, GatewayTargetFailed}, {0, 4, GatewayTargetFailed}, {2, 2, 0}, {3, 1, 0}, {3, 2, IllegalDataAddress}} {
+		if got, refusal := image.read(c.from, c.quantity); refusal != c.want || refusal == 0 && len(got) != 2*c.quantity {
+			t.Errorf("%d registers from %d: got % X, %v; want %v", c.quantity, c.from, got, refusal, c.want)
+		}
+	}
+}
+
 // TestImageReadsLikeATable compares with a plain table of all addresses.
 func TestImageReadsLikeATable(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
