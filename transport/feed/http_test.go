@@ -61,6 +61,9 @@ func headHasTheHeadersOfGet(t *testing.T) {
 			t.Errorf("HEAD %s: got %d and %d bytes", path, head.Code, head.Body.Len())
 		}
 		if path == "/v1/stream" {
+			if got := head.Header().Get("Content-Type"); got != "text/event-stream" {
+				t.Errorf("HEAD %s: content type %q", path, got)
+			}
 			continue
 		}
 		get := ask(h, "GET", path)
