@@ -3,6 +3,7 @@ package decode
 import (
 	"math"
 	"slices"
+	"time"
 
 	"packlink/decode/pack"
 )
@@ -98,13 +99,15 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	h := d.packs[i]
 	h.status.CopyTo(s)
 	s.Now = now
-	s.Expire(func(v pack.Value) bool { return d.overdue(int(v.By), v.At, now) })
-	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
 	s.Fresh = d.isFresh(h, now)
+	s.Expire(func(v pack.Value) bool {
+		return !s.Fresh && d.table.Programs[v.By].OfPresent || d.overdue(int(v.By), v.At, now)
+	})
+	s.Alarms, s.AlarmsStale = pack.AlarmSet{}, false
 	for i := range h.alarms {
 		if a := &h.alarms[i]; a.set.Known != 0 {
 			s.Alarms = s.Alarms.Merge(a.set)
-			s.AlarmsStale = s.AlarmsStale || d.overdue(int(a.by), a.at, now)
+			s.AlarmsStale = s.AlarmsStale || !s.Fresh || d.overdue(int(a.by), a.at, now)
 		}
 	}
 	if !s.Fresh {
@@ -114,15 +117,22 @@ func (d *Decoder) Status(i int, now int64, s *pack.Status) bool {
 	return s.Fresh
 }
 
+// silence is how long a pack may say nothing of the present at all, if its quickest
+// message is allowed less (chosen).
+const silence = 5 * time.Second
+
 // isFresh tells whether a pack is heard: whether a message that speaks of the present is
-// not overdue.
+// not overdue, and the newest of them is no older than the quickest of them may become.
+// So limits that come once a minute do not outlive a pack that measured every second.
 func (d *Decoder) isFresh(h *heard, now int64) bool {
+	fresh, newest, quickest := false, int64(never), int64(math.MaxInt64)
 	for m, at := range h.seen {
-		if at != never && d.table.Programs[m].OfPresent && !d.overdue(m, at, now) {
-			return true
+		if p := &d.table.Programs[m]; at != never && p.OfPresent {
+			fresh = fresh || !d.overdue(m, at, now)
+			newest, quickest = max(newest, at), min(quickest, int64(p.Timeout))
 		}
 	}
-	return false
+	return fresh && now-newest <= max(quickest, int64(silence))
 }
 
 // overdue tells whether what a message said at an instant is overdue now. What
