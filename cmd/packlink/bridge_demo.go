@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"syscall"
 	"time"
 
@@ -74,13 +75,26 @@ func announce(p *plan, outputs []output, log io.Writer) {
 			tellCoverage(p, &p.outputs[i], log)
 		}
 	}
-	for _, s := range p.sources {
-		if s.from.Scheme == "capture" {
-			fmt.Fprintf(log, "  source %s is a recording, played now: its records have the present time\n", s.name)
-		}
-		if s.from.Scheme == "simulate" {
-			fmt.Fprintf(log, "  source %s is simulated: every value is invented\n", s.name)
-		}
+	for i := range p.sources {
+		announceSource(&p.sources[i], p, log)
 	}
 	fmt.Fprintln(log, "a monitoring aid, not a protection device; stop with ctrl-c")
+}
+
+// announceSource says of a source what a reader of the bank could not know.
+func announceSource(s *sourcePlan, p *plan, log io.Writer) {
+	switch {
+	case s.poll:
+		fmt.Fprintf(log, "  source %s  TRANSMITS questions on %s\n", s.name, s.from)
+		return
+	case s.from.Scheme == "capture":
+		fmt.Fprintf(log, "  source %s is a recording, played now: its records have the present time\n", s.name)
+	case s.from.Scheme == "simulate":
+		fmt.Fprintf(log, "  source %s is simulated: every value is invented\n", s.name)
+	default:
+		return
+	}
+	if slices.ContainsFunc(p.outputs, func(o outputPlan) bool { return o.transmit }) {
+		fmt.Fprintf(log, "  CAUTION: values of source %s, which are not of a pack at hand, are TRANSMITTED: never where something acts on them\n", s.name)
+	}
 }

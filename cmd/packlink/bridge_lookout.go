@@ -16,12 +16,16 @@ import (
 type lookout struct {
 	log   io.Writer
 	fresh map[string]bool // by pack
+	heard map[string]bool // packs that were heard at some time
 }
 
 // look tells what has changed since the last look.
 func (w *lookout) look(b *bank.Bank, sources []*source, now int64) {
 	fresh := make(map[string]bool, len(b.Packs))
-	var silent, back []string
+	var silent, first, back []string
+	if w.heard == nil {
+		w.heard = make(map[string]bool)
+	}
 	for i := range b.Packs {
 		name := packName(&b.Packs[i])
 		is := b.Packs[i].Fresh
@@ -30,13 +34,19 @@ func (w *lookout) look(b *bank.Bank, sources []*source, now int64) {
 		switch {
 		case known && was && !is:
 			silent = append(silent, name)
+		case known && is && !w.heard[name]:
+			first = append(first, name)
 		case known && !was && is:
 			back = append(back, name)
 		}
+		w.heard[name] = w.heard[name] || is
 	}
 	w.fresh = fresh
 	if len(silent) > 0 {
 		fmt.Fprintf(w.log, "fallen silent: %s\n", strings.Join(silent, ", "))
+	}
+	if len(first) > 0 {
+		fmt.Fprintf(w.log, "heard: %s\n", strings.Join(first, ", "))
 	}
 	if len(back) > 0 {
 		fmt.Fprintf(w.log, "heard again: %s\n", strings.Join(back, ", "))

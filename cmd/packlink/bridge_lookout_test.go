@@ -10,8 +10,8 @@ import (
 	"packlink/transport"
 )
 
-// TestLookout follows two packs, of which one falls silent and is heard again, and
-// a source that nothing is decoded of: each is told once.
+// TestLookout follows packs, of which one falls silent and is heard again and one
+// answers late, and a source that nothing is decoded of: each is told once.
 func TestLookout(t *testing.T) {
 	table, err := library.Compile("homebrew-can")
 	if err != nil {
@@ -28,7 +28,7 @@ func TestLookout(t *testing.T) {
 		if !health[0].Unexplained {
 			t.Error("a source is healthy of which nothing is decoded")
 		}
-		whole.Packs = []pack.Status{{Source: "left", Address: 3, HasAddress: true, Fresh: fresh}, {Source: "right", Fresh: true}}
+		whole.Packs = []pack.Status{{Source: "left", Address: 3, HasAddress: true, Fresh: fresh}, {Source: "right", Fresh: true}, {Source: "asked", Fresh: at > 0}}
 		out.look(whole, b.sources, start+int64(at))
 	}
 	for i, fresh := range []bool{true, true, false, false, true, true} {
@@ -36,7 +36,8 @@ func TestLookout(t *testing.T) {
 	}
 	look(unexplainedFor, true)
 	look(2*unexplainedFor, true)
-	want := `fallen silent: left/3
+	want := `heard: asked
+fallen silent: left/3
 heard again: left/3
 source odd: 1 frame heard, none of homebrew-can: is it the right mapping?
 try: packlink identify can:can0

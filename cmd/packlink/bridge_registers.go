@@ -156,7 +156,11 @@ func (o *registersOutput) where() string {
 	for i, u := range o.plan.units {
 		units[i] = fmt.Sprintf("unit %d %s", u.unit, u.text)
 	}
-	return fmt.Sprintf("%s %s  %s: %s", o.plan.to.Scheme, o.place, strings.Join(units, ", "), o.plan.table.Title)
+	does := ""
+	if o.plan.transmit {
+		does = "TRANSMITS answers, "
+	}
+	return fmt.Sprintf("%s %s  %s%s: %s", o.plan.to.Scheme, o.place, does, strings.Join(units, ", "), o.plan.table.Title)
 }
 
 func (o *registersOutput) run(ctx context.Context) error { return o.serve(ctx) }

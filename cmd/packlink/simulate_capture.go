@@ -44,7 +44,11 @@ func (j *simulateJob) capture(ctx context.Context, to transport.Endpoint, s *str
 		j.long = time.Hour
 	}
 	frames, err := j.write(ctx, traffic, file)
-	fmt.Fprintf(s.log, "%s of %v simulated time in %s; every value is invented\n", counted(frames, "frame"), j.long, to.Address)
+	how := ""
+	if ctx.Err() != nil {
+		how = ", stopped before its end,"
+	}
+	fmt.Fprintf(s.log, "%s of %v simulated time%s in %s; every value is invented\n", counted(frames, "frame"), j.long, how, to.Address)
 	return err
 }
 

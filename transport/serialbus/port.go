@@ -20,6 +20,7 @@ const closeGrace = time.Second
 // is not freed by closing, and a write after closing can reach another file.
 type port struct {
 	serial  serial.Port
+	held    claim
 	wait    time.Duration // the read time-out that is set
 	turn    chan struct{} // holds a token while a write is under way
 	closing chan struct{}
@@ -28,18 +29,25 @@ type port struct {
 }
 
 func openPort(e transport.Endpoint, mode *serial.Mode) (link, error) {
-	opened, err := serial.Open(e.Address, mode)
+	held, err := newClaim(e.Address)
 	if err != nil {
 		return nil, openFault(e, err)
 	}
+	opened, err := serial.Open(e.Address, mode)
+	if err != nil {
+		held.release()
+		return nil, openFault(e, err)
+	}
+	held.neverWait()
 	if !readable(opened) {
 		opened.Close()
+		held.release()
 		return nil, &Error{
 			Endpoint: e.String(), Kind: KindDescriptors, Try: "ulimit -n 1024",
 			Detail: "the process has more than a thousand files open, and a serial port must be among the first 1024",
 		}
 	}
-	return &port{serial: opened, turn: make(chan struct{}, 1), closing: make(chan struct{})}, nil
+	return &port{serial: opened, held: held, turn: make(chan struct{}, 1), closing: make(chan struct{})}, nil
 }
 
 // readable tries a read of no bytes, which takes none away, as the library
@@ -140,6 +148,7 @@ func (p *port) close() error {
 		case <-timer.C:
 		}
 		p.closed = p.serial.Close()
+		p.held.release()
 	})
 	if errors.Is(p.closed, os.ErrClosed) {
 		return nil
