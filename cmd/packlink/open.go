@@ -117,7 +117,7 @@ func askQuestions(ctx context.Context, e transport.Endpoint, table *mapping.Comp
 		if p.Told {
 			name = fmt.Sprintf("pack %d", p.Address)
 		}
-		plan.Questions = append(plan.Questions, serialbus.Question{Pack: name, Sent: p.Sent, Every: p.Every})
+		plan.Questions = append(plan.Questions, serialbus.Question{Pack: name, Name: p.Program.Name, Sent: p.Sent, Every: p.Every})
 	}
 	r, err := serialbus.TransmitQuestions(ctx, e, plan, func(event serialbus.Event) { tell(event.String()) })
 	if err != nil {

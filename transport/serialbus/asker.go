@@ -12,6 +12,7 @@ import (
 // Question is bytes that a pack is asked by, again and again.
 type Question struct {
 	Pack  string // who is asked, as messages name it, such as "pack 3"
+	Name  string // what is asked for, as messages name it, such as "alarms"
 	Sent  []byte
 	Every time.Duration // the period
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -270,7 +271,7 @@ func TestUnansweredQuestionDelaysNoOther(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		plan := QuestionPlan{Timeout: 200 * time.Millisecond, Quiet: 20 * time.Millisecond, Questions: []Question{
 			{Pack: "pack 1", Sent: []byte("how?"), Every: time.Second},
-			{Pack: "pack 1", Sent: []byte("who?"), Every: time.Second},
+			{Pack: "pack 1", Name: "identity", Sent: []byte("who?"), Every: time.Second},
 		}}
 		b := startAsker(t, plan, func(b *askerBus, n int, sent []byte) {
 			if string(sent) == "how?" || time.Since(b.begun) > 50*time.Second {
@@ -289,6 +290,11 @@ func TestUnansweredQuestionDelaysNoOther(t *testing.T) {
 		synctest.Wait()
 		if lost, back, silent := b.saw(EventWithheld), b.saw(EventGiven), b.saw(EventSilent); lost != 1 || back != 1 || silent != 0 {
 			t.Errorf("told %d times of its loss, %d of its return, %d of a silent pack", lost, back, silent)
+		}
+		for _, e := range b.events {
+			if !strings.Contains(e.String(), `the question for "identity"`) {
+				t.Errorf("an event does not name the question: %s", e)
+			}
 		}
 	})
 }

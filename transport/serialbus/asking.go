@@ -118,7 +118,7 @@ func (a *Asker) conclude(outcome Outcome) {
 		a.piece.tries, u.misses, u.rest, u.heard = 0, 0, time.Time{}, now
 		if a.piece.misses > 0 {
 			a.piece.misses = 0
-			a.say(EventGiven, "answers % X again", a.sent)
+			a.say(EventGiven, "answers the question for %q again", a.asked())
 		}
 		if u.silent {
 			u.silent = false
@@ -134,6 +134,9 @@ func (a *Asker) conclude(outcome Outcome) {
 		a.repeat(u, now)
 	}
 }
+
+// asked is the name of the present question.
+func (a *Asker) asked() string { return a.plan.Questions[a.piece.question].Name }
 
 // absent follows silence: a few repetitions, and then the pack is asked ever more
 // rarely until it answers.
@@ -157,7 +160,7 @@ func (a *Asker) absent(u *unit, now time.Time) {
 // alone is asked ever more rarely.
 func (a *Asker) unanswered(now time.Time) {
 	if a.piece.misses == 0 {
-		a.say(EventWithheld, "does not answer % X, though it answers other questions; this one is asked again ever more rarely", a.sent)
+		a.say(EventWithheld, "does not answer the question for %q, though it answers others; this one is asked again ever more rarely", a.asked())
 	}
 	a.piece.due = later(a.piece.due, now.Add(growing(firstAbsent, a.piece.misses, lastAbsent)))
 	a.piece.misses++
